@@ -1,0 +1,108 @@
+/* intake.h - files in, calibrated fields out.   base > raster > INTAKE > segmentation > ...
+ *
+ * TIFF (BigTIFF, strips, tiles, several pages), PNG and JPEG to grey rows; pixel size and where it
+ * came from; digest of the file; the laboratory's job file as plain entries.
+ */
+#ifndef KEELBLOCK_INTAKE_H
+#define KEELBLOCK_INTAKE_H
+
+#include "keelblock/raster.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* ---- fields ------------------------------------------------------------------------------------ */
+
+enum kb_scale_source {
+    KB_SCALE_UNKNOWN = 0,
+    KB_SCALE_GIVEN,     /* command line or job file: pixel size */
+    KB_SCALE_BAR,       /* command line or job file: so many pixels are so many um */
+    KB_SCALE_OME,       /* OME-XML PhysicalSizeX/Y in the TIFF description */
+    KB_SCALE_TIFF_TAG,  /* TIFF XResolution/YResolution with a real unit */
+    KB_SCALE_PNG_PHYS,  /* PNG pHYs chunk, unit metre */
+    KB_SCALE_JPEG_TAG,  /* JFIF density or EXIF resolution */
+};
+KB_API const char *kb_scale_source_name(enum kb_scale_source source); /* words for a reader */
+
+/* One calibrated picture. */
+struct kb_field {
+    char *path;                       /* as given */
+    char sha256[65];                  /* of the file's bytes, lower-case hexadecimal */
+    const char *format;               /* static text: "TIFF", "BigTIFF", "PNG", "JPEG" */
+    uint32_t page, pages;             /* 1-based page that was read; pages in the file */
+    struct kb_image grey;             /* the picture upright, 8 bits a pixel */
+    uint32_t bits;                    /* bits a sample in the file: 1..16 */
+    bool was_colour;                  /* luminance was taken, see kb_field_read */
+    double grey_low, grey_high;       /* file grey = grey_low + level * (grey_high - grey_low) / 255 */
+    double px_um;                     /* micrometres a pixel; 0 when unknown */
+    double px_um_u;                   /* its standard uncertainty as stated, um; 0 when not stated */
+    enum kb_scale_source scale_source;
+    struct kb_findings findings;      /* "scale-unknown", "screen-resolution-ignored", ... */
+};
+
+struct kb_intake_params {
+    double px_um;       /* given pixel size; 0: take the file's. Overrides the file. */
+    double bar_px;      /* given scale bar: so many pixels ... 0: none */
+    double bar_um;      /* ... are so many um */
+    uint32_t page;      /* 1-based page of a TIFF; 0: the first, with a finding when there are more */
+    uint64_t max_pixels; /* refuse larger pictures before decoding */
+};
+KB_API struct kb_intake_params kb_intake_params_default(void);
+KB_API KB_NODISCARD enum kb_status kb_intake_params_check(const struct kb_intake_params *params,
+                                                          struct kb_err *err);
+
+/* Read one picture. The kind is found from the file's first bytes, never from its name.
+ *
+ * Grey: 8-bit grey is taken as it is. Colour becomes luma Y' = 0.299 R + 0.587 G + 0.114 B
+ * (ITU-R BT.601, the weights that JFIF uses too); alpha is composed over white; palettes are looked
+ * up; MinIsWhite is inverted; CMYK is converted. More than 8 bits: linear window from the 0.01 % to
+ * the 99.99 % quantile to 0..255, recorded in grey_low / grey_high.
+ * EXIF and TIFF orientation are honoured.
+ * Scale: params, then OME-XML, then resolution tags; tags of 72, 96, 150, 300 or 600 dpi, or that
+ * mean more than 100 um a pixel, are screen or print defaults and are no scale. Pixels whose sides
+ * differ by more than 0.5 % are refused with advice; up to that the geometric mean is taken.
+ *
+ * KB_E_INPUT with advice for anything that cannot be a picture to measure. On failure `field` is
+ * zeroed. Release with kb_field_release(). */
+KB_API KB_NODISCARD enum kb_status kb_field_read(const char *path,
+                                                 const struct kb_intake_params *params,
+                                                 struct kb_field *field, struct kb_err *err);
+KB_API void kb_field_release(struct kb_field *field);
+KB_API double kb_field_area_mm2(const struct kb_field *field); /* NaN when the scale is unknown */
+
+/* Every picture that `pattern` means, sorted by name (bytes): a file, a folder (its *.tif *.tiff
+ * *.png *.jpg *.jpeg in any case, not deeper), or a shell pattern. KB_E_INPUT when it means none.
+ * Paths are appended to *paths (kb_grow array of kb_copy_string). */
+struct kb_paths {
+    char **path;
+    size_t count, capacity;
+};
+KB_API KB_NODISCARD enum kb_status kb_paths_expand(const char *pattern, struct kb_paths *paths,
+                                                   struct kb_err *err);
+KB_API void kb_paths_release(struct kb_paths *paths);
+
+/* ---- job file ----------------------------------------------------------------------------------
+ * An INI file: [section], key = value, ; or # comments, UTF-8 with or without BOM, LF or CRLF. Only
+ * the syntax is checked here; what keys mean is the application's option table. */
+
+struct kb_job_entry {
+    char *section, *key, *value; /* trimmed */
+    int line;                    /* 1-based */
+};
+
+struct kb_job {
+    char *path;
+    struct kb_job_entry *entry;
+    size_t count, capacity;
+};
+
+/* KB_E_SYSTEM when it cannot be opened, KB_E_USAGE for a bad line, naming file and line. */
+KB_API KB_NODISCARD enum kb_status kb_job_read(const char *path, struct kb_job *job,
+                                               struct kb_err *err);
+KB_API void kb_job_release(struct kb_job *job);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

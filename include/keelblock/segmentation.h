@@ -1,0 +1,108 @@
+/* segmentation.h - one label a pixel.   base > raster > intake > SEGMENTATION > morphology > ...
+ *
+ * Takes a field, gives a phase map: illumination evened, thresholds found (or given), pearlite taken
+ * as regions, graphite told from pearlite, specks cleaned; with figures that say how far to trust it.
+ */
+#ifndef KEELBLOCK_SEGMENTATION_H
+#define KEELBLOCK_SEGMENTATION_H
+
+#include "keelblock/intake.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum kb_material { KB_DUCTILE_IRON, KB_GREY_IRON, KB_COMPACTED_IRON, KB_CARBON_STEEL };
+enum kb_contrast { KB_LIGHT, KB_LIGHT_UNETCHED, KB_SEM };
+enum kb_proeutectoid { KB_PRO_FERRITE, KB_PRO_CEMENTITE }; /* what stands beside pearlite in steel */
+
+KB_API const char *kb_material_name(enum kb_material material); /* "ductile-iron", ... */
+KB_API const char *kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
+KB_API const char *kb_proeutectoid_name(enum kb_proeutectoid proeutectoid);
+KB_API KB_NODISCARD bool kb_material_parse(const char *name, enum kb_material *material);
+KB_API KB_NODISCARD bool kb_contrast_parse(const char *name, enum kb_contrast *contrast);
+KB_API KB_NODISCARD bool kb_proeutectoid_parse(const char *name, enum kb_proeutectoid *proeutectoid);
+KB_API bool kb_material_is_iron(enum kb_material material); /* has free graphite */
+
+/* Labels of a phase map. */
+enum kb_phase {
+    KB_EXCLUDED = 0, /* left out of every figure */
+    KB_GRAPHITE,
+    KB_FERRITE,
+    KB_PEARLITE,
+    KB_CEMENTITE, /* proeutectoid, steel */
+    KB_MATRIX,    /* all that is not graphite where ferrite and pearlite are not told apart */
+    KB_OTHER,     /* seen, but none of the above */
+    KB_PHASES
+};
+KB_API const char *kb_phase_name(enum kb_phase phase); /* "graphite", ... */
+
+enum kb_threshold_origin { KB_THRESHOLD_FOUND, KB_THRESHOLD_BY_HAND };
+
+struct kb_segmentation_params {
+    enum kb_material material;
+    enum kb_contrast contrast;
+    enum kb_proeutectoid proeutectoid;
+    /* Thresholds by hand, in grey levels of the file; NaN: find. A pixel at or below
+     * `dark_threshold` is of the darkest class; at or above `bright_threshold` of the brightest.
+     * With two classes only dark_threshold is used. */
+    double dark_threshold, bright_threshold;
+    bool even_light;      /* even the illumination */
+    double clean_um;      /* specks and holes of smaller equivalent diameter are not structure, um */
+    double colony_um;     /* side of the window whose mean decides on pearlite, um */
+    double line_um;       /* dark lines narrower than this are boundaries or scratches, um */
+    double fallback_px_um; /* stands in for the pixel size where that is unknown; a finding says so */
+    const struct kb_rect *exclusion; /* view: rectangles left out, pixels of the upright picture */
+    size_t exclusions;
+    const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
+};
+KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,
+                                                                    enum kb_contrast contrast);
+KB_API KB_NODISCARD enum kb_status
+kb_segmentation_params_check(const struct kb_segmentation_params *params, struct kb_err *err);
+
+/* What segmentation found out about a field: plain numbers, no pixels. */
+struct kb_segmentation_figures {
+    int classes;                     /* grey classes asked for: 2 or 3 */
+    int thresholds;                  /* classes - 1 */
+    double threshold[2];             /* grey levels of the evened picture on the file's scale, ascending */
+    enum kb_threshold_origin origin[2];
+    enum kb_phase class_phase[3];    /* what the classes stand for, darkest first */
+    double class_mean[3];            /* grey level on the file's scale */
+    double class_share[3];           /* fraction of the measured pixels by grey level alone */
+    double separability;             /* between-class over total variance of the histogram, 0..1 (Otsu 1979) */
+    double valley[2];                /* histogram at threshold i over the lower of the two peaks beside it, 0..1 */
+    double unevenness;               /* illumination: (max - min) / mean of the fitted surface over the field */
+    bool evened;                     /* whether it was divided out */
+    uint64_t histogram[256];         /* of the evened picture, measured pixels, 8-bit levels */
+    double grey_low, grey_high;      /* the field's, to turn 8-bit levels into file grey */
+    uint64_t pixels[KB_PHASES];      /* final, by label */
+    uint64_t recovered_line_px;      /* dark lines given back to the matrix */
+    uint64_t recovered_speck_px;     /* specks and holes cleaned */
+    uint64_t dark_pearlite_px;       /* graphite-dark pixels given to pearlite by region shape or texture */
+};
+
+struct kb_phase_map {
+    struct kb_image label; /* enum kb_phase a pixel */
+    struct kb_segmentation_figures figures;
+    struct kb_findings findings; /* "classes-overlap", "single-constituent", "uneven-light", ... */
+};
+
+/* Segment one field. The field is not changed. Initialises `map`; on failure it is zeroed. Release
+ * with kb_phase_map_release(). KB_E_UNFIT for a picture without contrast (one grey level). */
+KB_API KB_NODISCARD enum kb_status kb_segment(const struct kb_field *field,
+                                              const struct kb_segmentation_params *params,
+                                              struct kb_phase_map *map, struct kb_err *err);
+KB_API void kb_phase_map_release(struct kb_phase_map *map);
+
+/* Exact multi-level Otsu: the `classes` - 1 thresholds (2 or 3 classes) that make the between-class
+ * variance of `bins` largest; class k holds levels in (threshold[k-1], threshold[k]]. *separability
+ * is between-class over total variance, 0 when there is only one level. False when the histogram has
+ * fewer levels than classes. Source: Otsu, IEEE Trans. SMC 9 (1979) 62. */
+KB_API KB_NODISCARD bool kb_otsu(const uint64_t bins[256], int classes, int threshold[2],
+                                 double *separability);
+
+#ifdef __cplusplus
+}
+#endif
+#endif
