@@ -45,9 +45,9 @@ enum kb_status {
 
 struct kb_err {
     enum kb_status code;
-    char stage[16];     /* "intake", "segmentation", ... */
-    char subject[256];  /* file, option or key that the failure is about; "" when none */
-    char text[512];     /* one line: what failed, then what to do; lower case, no full stop */
+    char stage[16];    /* "intake", "segmentation", ... */
+    char subject[256]; /* file, option or key that the failure is about; "" when none */
+    char text[512];    /* one line: what failed, then what to do; lower case, no full stop */
 };
 
 /* Fill `err` (when not NULL) and return `code`. `subject` may be NULL. */
@@ -96,7 +96,8 @@ struct kb_text {
     size_t capacity;
     bool failed;
 };
-#define KB_TEXT_INIT {NULL, 0, 0, false}
+#define KB_TEXT_INIT                                                                               \
+    { NULL, 0, 0, false }
 
 KB_API void kb_text_add(struct kb_text *text, const char *string);
 KB_API void kb_text_add_bytes(struct kb_text *text, const char *bytes, size_t length);
@@ -116,13 +117,15 @@ KB_API void kb_locale_leave(struct kb_locale locale);
  * The whole string must be the number; no NaN, no infinity, no hexadecimal. */
 
 KB_API KB_NODISCARD bool kb_parse_number(const char *string, double *value);
-KB_API KB_NODISCARD bool kb_parse_integer(const char *string, int64_t low, int64_t high, int64_t *value);
-/* "0.5um", "0.5 µm", "500 nm", "0.0005mm" to micrometres. A bare number is refused: the unit must be said. */
+KB_API KB_NODISCARD bool kb_parse_integer(const char *string, int64_t low, int64_t high,
+                                          int64_t *value);
+/* "0.5um", "0.5 µm", "500 nm", "0.0005mm" to micrometres. A bare number is refused: the unit must
+ * be said. */
 KB_API KB_NODISCARD bool kb_parse_length_um(const char *string, double *um);
 /* "200px" or "200 px" to pixels. */
 KB_API KB_NODISCARD bool kb_parse_pixels(const char *string, double *px);
-/* "41 %" or "41%" to 0.41; "0.41" to 0.41. A bare number above 1 is refused (it is a percentage that
- * lost its sign). */
+/* "41 %" or "41%" to 0.41; "0.41" to 0.41. A bare number above 1 is refused (it is a percentage
+ * that lost its sign). */
 KB_API KB_NODISCARD bool kb_parse_fraction(const char *string, double *fraction);
 /* Skip leading and cut trailing blanks in place; returns the first kept character. */
 KB_API char *kb_trim(char *string);
@@ -143,7 +146,8 @@ struct kb_findings {
     size_t count;
     size_t capacity;
 };
-#define KB_FINDINGS_INIT {NULL, 0, 0}
+#define KB_FINDINGS_INIT                                                                           \
+    { NULL, 0, 0 }
 
 KB_API KB_NODISCARD enum kb_status kb_findings_add(struct kb_findings *findings, struct kb_err *err,
                                                    enum kb_severity severity, const char *code,
@@ -196,7 +200,8 @@ KB_API KB_NODISCARD enum kb_status kb_make_folder(const char *path, struct kb_er
 KB_API KB_NODISCARD char *kb_join_path(const char *folder, const char *name);
 KB_API const char *kb_base_name(const char *path); /* view into path */
 
-/* ---- progress and time ------------------------------------------------------------------------- */
+/* ---- progress and time -------------------------------------------------------------------------
+ */
 
 /* Owned by the caller; a stage only calls it. May be called from any thread, one at a time. */
 struct kb_progress {

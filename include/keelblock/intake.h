@@ -12,40 +12,41 @@
 extern "C" {
 #endif
 
-/* ---- fields ------------------------------------------------------------------------------------ */
+/* ---- fields ------------------------------------------------------------------------------------
+ */
 
 enum kb_scale_source {
     KB_SCALE_UNKNOWN = 0,
-    KB_SCALE_GIVEN,     /* command line or job file: pixel size */
-    KB_SCALE_BAR,       /* command line or job file: so many pixels are so many um */
-    KB_SCALE_OME,       /* OME-XML PhysicalSizeX/Y in the TIFF description */
-    KB_SCALE_TIFF_TAG,  /* TIFF XResolution/YResolution with a real unit */
-    KB_SCALE_PNG_PHYS,  /* PNG pHYs chunk, unit metre */
-    KB_SCALE_JPEG_TAG,  /* JFIF density or EXIF resolution */
+    KB_SCALE_GIVEN,    /* command line or job file: pixel size */
+    KB_SCALE_BAR,      /* command line or job file: so many pixels are so many um */
+    KB_SCALE_OME,      /* OME-XML PhysicalSizeX/Y in the TIFF description */
+    KB_SCALE_TIFF_TAG, /* TIFF XResolution/YResolution with a real unit */
+    KB_SCALE_PNG_PHYS, /* PNG pHYs chunk, unit metre */
+    KB_SCALE_JPEG_TAG, /* JFIF density or EXIF resolution */
 };
 KB_API const char *kb_scale_source_name(enum kb_scale_source source); /* words for a reader */
 
 /* One calibrated picture. */
 struct kb_field {
-    char *path;                       /* as given */
-    char sha256[65];                  /* of the file's bytes, lower-case hexadecimal */
-    const char *format;               /* static text: "TIFF", "BigTIFF", "PNG", "JPEG" */
-    uint32_t page, pages;             /* 1-based page that was read; pages in the file */
-    struct kb_image grey;             /* the picture upright, 8 bits a pixel */
-    uint32_t bits;                    /* bits a sample in the file: 1..16 */
-    bool was_colour;                  /* luminance was taken, see kb_field_read */
-    double grey_low, grey_high;       /* file grey = grey_low + level * (grey_high - grey_low) / 255 */
-    double px_um;                     /* micrometres a pixel; 0 when unknown */
-    double px_um_u;                   /* its standard uncertainty as stated, um; 0 when not stated */
+    char *path;                 /* as given */
+    char sha256[65];            /* of the file's bytes, lower-case hexadecimal */
+    const char *format;         /* static text: "TIFF", "BigTIFF", "PNG", "JPEG" */
+    uint32_t page, pages;       /* 1-based page that was read; pages in the file */
+    struct kb_image grey;       /* the picture upright, 8 bits a pixel */
+    uint32_t bits;              /* bits a sample in the file: 1..16 */
+    bool was_colour;            /* luminance was taken, see kb_field_read */
+    double grey_low, grey_high; /* file grey = grey_low + level * (grey_high - grey_low) / 255 */
+    double px_um;               /* micrometres a pixel; 0 when unknown */
+    double px_um_u;             /* its standard uncertainty as stated, um; 0 when not stated */
     enum kb_scale_source scale_source;
-    struct kb_findings findings;      /* "scale-unknown", "screen-resolution-ignored", ... */
+    struct kb_findings findings; /* "scale-unknown", "screen-resolution-ignored", ... */
 };
 
 struct kb_intake_params {
-    double px_um;       /* given pixel size; 0: take the file's. Overrides the file. */
-    double bar_px;      /* given scale bar: so many pixels ... 0: none */
-    double bar_um;      /* ... are so many um */
-    uint32_t page;      /* 1-based page of a TIFF; 0: the first, with a finding when there are more */
+    double px_um;  /* given pixel size; 0: take the file's. Overrides the file. */
+    double bar_px; /* given scale bar: so many pixels ... 0: none */
+    double bar_um; /* ... are so many um */
+    uint32_t page; /* 1-based page of a TIFF; 0: the first, with a finding when there are more */
     uint64_t max_pixels; /* refuse larger pictures before decoding */
 };
 KB_API struct kb_intake_params kb_intake_params_default(void);

@@ -10,20 +10,22 @@
 extern "C" {
 #endif
 
-/* ---- lever rule -------------------------------------------------------------------------------- */
+/* ---- lever rule --------------------------------------------------------------------------------
+ */
 
-/* Mass per cent, g/cm3. Inputs, not truths: silicon and sources shift them; printed with every result. */
+/* Mass per cent, g/cm3. Inputs, not truths: silicon and sources shift them; printed with every
+ * result. */
 struct kb_carbon_constants {
-    double ferrite_c;    /* carbon in ferrite at the eutectoid: 0.022 */
-    double eutectoid_c;  /* 0.76 */
-    double cementite_c;  /* 6.70 */
-    double rho_graphite; /* 2.25 */
-    double rho_ferrite;  /* 7.87 */
-    double rho_pearlite; /* 7.84 */
-    double rho_cementite; /* 7.68 */
+    double ferrite_c;       /* carbon in ferrite at the eutectoid: 0.022 */
+    double eutectoid_c;     /* 0.76 */
+    double cementite_c;     /* 6.70 */
+    double rho_graphite;    /* 2.25 */
+    double rho_ferrite;     /* 7.87 */
+    double rho_pearlite;    /* 7.84 */
+    double rho_cementite;   /* 7.68 */
     double rho_iron_matrix; /* silicon-bearing matrix of cast iron: 7.8 */
-    double si_shift;     /* change of eutectoid carbon per mass % Si: -0.08 (from memory, unverified) */
-    const char *source;  /* static text */
+    double si_shift; /* change of eutectoid carbon per mass % Si: -0.08 (from memory, unverified) */
+    const char *source; /* static text */
 };
 KB_API struct kb_carbon_constants kb_carbon_constants_default(void);
 KB_API KB_NODISCARD enum kb_status
@@ -32,7 +34,7 @@ kb_carbon_constants_check(const struct kb_carbon_constants *constants, struct kb
 /* Mass fractions near equilibrium of plain carbon steel. */
 struct kb_lever {
     bool hypereutectoid;
-    double pearlite, proeutectoid;          /* proeutectoid ferrite or, hypereutectoid, cementite */
+    double pearlite, proeutectoid; /* proeutectoid ferrite or, hypereutectoid, cementite */
     double total_ferrite, total_cementite;
 };
 /* carbon in mass %, ferrite_c .. cementite_c; KB_E_USAGE outside. */
@@ -42,13 +44,15 @@ KB_API KB_NODISCARD enum kb_status kb_lever_from_carbon(double carbon,
 /* Carbon in mass % from the mass fraction of pearlite 0..1. */
 KB_API double kb_lever_carbon(double pearlite_mass, enum kb_proeutectoid beside,
                               const struct kb_carbon_constants *constants);
-/* Mass fraction of the phase of density `rho` from its volume fraction beside one of `rho_rest`, and back. */
+/* Mass fraction of the phase of density `rho` from its volume fraction beside one of `rho_rest`,
+ * and back. */
 KB_API double kb_mass_fraction(double volume_fraction, double rho, double rho_rest);
 KB_API double kb_volume_fraction(double mass_fraction, double rho, double rho_rest);
 /* Eutectoid carbon at `silicon` mass %. */
 KB_API double kb_eutectoid_at(double silicon, const struct kb_carbon_constants *constants);
 
-/* ---- carbon of a specimen ---------------------------------------------------------------------- */
+/* ---- carbon of a specimen ----------------------------------------------------------------------
+ */
 
 struct kb_chemistry { /* mass %, NaN when not known */
     double c, si, mn, p, s, cu, sn, mg;
@@ -57,7 +61,8 @@ KB_API struct kb_chemistry kb_chemistry_unknown(void);
 
 struct kb_carbon_params {
     struct kb_carbon_constants constants;
-    double tolerance_percent; /* cross-check: agreed difference in mass % C beyond the interval, 0.05 steel */
+    double tolerance_percent; /* cross-check: agreed difference in mass % C beyond the interval,
+                                 0.05 steel */
 };
 
 enum kb_agreement { KB_AGREE_UNKNOWN, KB_AGREES, KB_DISAGREES };
@@ -76,21 +81,22 @@ struct kb_carbon {
     double eutectoid_used;               /* mass % after the silicon shift */
     bool silicon_assumed;                /* no Si given for an iron: shift not applied */
     struct kb_carbon_constants constants;
-    enum kb_agreement agreement;         /* with chemistry.c */
-    double difference_percent;           /* structure minus chemistry, mass % C; NaN unknown */
+    enum kb_agreement agreement; /* with chemistry.c */
+    double difference_percent;   /* structure minus chemistry, mass % C; NaN unknown */
     double tolerance_percent;
-    const char *reason[6];               /* what to look at first when it disagrees; static text, NULL-ended */
-    double carbon_equivalent;            /* C + (Si + P) / 3 from chemistry; NaN unknown */
+    const char *reason[6];    /* what to look at first when it disagrees; static text, NULL-ended */
+    double carbon_equivalent; /* C + (Si + P) / 3 from chemistry; NaN unknown */
     struct kb_working working;
 };
 
 /* Carbon that the structure implies. An estimate near equilibrium, never a chemical analysis. */
 KB_API void kb_carbon_run(const struct kb_specimen *specimen, enum kb_proeutectoid beside,
-                          const struct kb_chemistry *chemistry, const struct kb_carbon_params *params,
-                          struct kb_carbon *out);
+                          const struct kb_chemistry *chemistry,
+                          const struct kb_carbon_params *params, struct kb_carbon *out);
 KB_API struct kb_carbon_params kb_carbon_params_default(enum kb_material material);
 
-/* ---- limits ------------------------------------------------------------------------------------ */
+/* ---- limits ------------------------------------------------------------------------------------
+ */
 
 enum kb_quantity {
     KB_Q_NODULARITY, /* by ISO 945-4, % of graphite area */
@@ -98,46 +104,56 @@ enum kb_quantity {
     KB_Q_NODULARITY_ISO16112,
     KB_Q_NODULARITY_BY_COUNT,
     KB_Q_NODULES_PER_MM2,
-    KB_Q_GRAPHITE,            /* fraction of the field */
+    KB_Q_GRAPHITE, /* fraction of the field */
     KB_Q_FERRITE,
     KB_Q_PEARLITE,
     KB_Q_PEARLITE_OF_MATRIX,
     KB_Q_CEMENTITE,
-    KB_Q_FORM_I, KB_Q_FORM_II, KB_Q_FORM_III, KB_Q_FORM_IV, KB_Q_FORM_V, KB_Q_FORM_VI, /* % of graphite area */
+    KB_Q_FORM_I,
+    KB_Q_FORM_II,
+    KB_Q_FORM_III,
+    KB_Q_FORM_IV,
+    KB_Q_FORM_V,
+    KB_Q_FORM_VI, /* % of graphite area */
     KB_Q_MEAN_FERET_UM,
     KB_Q_LARGEST_FERET_UM,
-    KB_Q_CARBON,              /* mass % that the structure implies */
+    KB_Q_CARBON, /* mass % that the structure implies */
     KB_QUANTITIES
 };
-KB_API const char *kb_quantity_name(enum kb_quantity quantity);  /* "nodularity", ... as in a job file */
-KB_API const char *kb_quantity_words(enum kb_quantity quantity); /* "nodularity, ISO 945-4, by area" */
-KB_API const char *kb_quantity_unit(enum kb_quantity quantity);  /* shown to readers: "%", "1/mm2", "um" */
+KB_API const char *
+kb_quantity_name(enum kb_quantity quantity); /* "nodularity", ... as in a job file */
+KB_API const char *
+kb_quantity_words(enum kb_quantity quantity); /* "nodularity, ISO 945-4, by area" */
+KB_API const char *
+kb_quantity_unit(enum kb_quantity quantity); /* shown to readers: "%", "1/mm2", "um" */
 
 struct kb_limit {
     enum kb_quantity quantity;
     double low, high; /* in the unit shown to readers (fractions as %); NaN: open on that side */
 };
 
-/* ">= 85 %", "<= 5 %", "20..45 %", ">= 100" (per mm2), "<= 60 um". `quantity` is a name as above; an
- * unknown one is refused with the nearest that exists. KB_E_USAGE says what would be right. */
+/* ">= 85 %", "<= 5 %", "20..45 %", ">= 100" (per mm2), "<= 60 um". `quantity` is a name as above;
+ * an unknown one is refused with the nearest that exists. KB_E_USAGE says what would be right. */
 KB_API KB_NODISCARD enum kb_status kb_limit_parse(const char *quantity, const char *text,
                                                   struct kb_limit *limit, struct kb_err *err);
 
 enum kb_outcome { KB_OUTCOME_NONE, KB_ACCEPT, KB_REJECT, KB_UNDECIDED };
-KB_API const char *kb_outcome_name(enum kb_outcome outcome); /* "none", "accept", "reject", "undecided" */
+KB_API const char *
+kb_outcome_name(enum kb_outcome outcome); /* "none", "accept", "reject", "undecided" */
 
 struct kb_limit_result {
     struct kb_limit limit;
     struct kb_estimate value; /* in the unit shown to readers */
     enum kb_outcome outcome;
-    size_t fields_to_decide;  /* more fields at this spread; 0: cannot be said */
-    char reason[160];         /* "the whole interval lies above the lower limit" */
+    size_t fields_to_decide; /* more fields at this spread; 0: cannot be said */
+    char reason[160];        /* "the whole interval lies above the lower limit" */
 };
 
 struct kb_judgement {
     struct kb_limit_result *limit;
     size_t count;
-    enum kb_outcome verdict; /* reject if any rejects; else undecided if any; else accept; none without limits */
+    enum kb_outcome verdict; /* reject if any rejects; else undecided if any; else accept; none
+                                without limits */
     const char *rule;        /* name of the rule with its source */
 };
 

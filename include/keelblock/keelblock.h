@@ -33,7 +33,8 @@ struct kb_settings {
     const struct kb_limit *limit;
     size_t limits;
     const char *blank_path; /* blank-field picture, or NULL */
-    const char *specimen_id, *laboratory, *operator_name, *customer, *remark, *job_path; /* NULL: none */
+    const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
+        *job_path;                          /* NULL: none */
     const struct kb_setting_record *record; /* how each setting was arrived at, for the report */
     size_t records;
     const char *out_folder; /* NULL: write nothing */

@@ -1,7 +1,7 @@
 /* morphology.h - one row a graphite particle.   ... > segmentation > MORPHOLOGY > specimen > ...
  *
- * Labels graphite by runs, parts touching nodules, measures each particle, and says whether it counts
- * and why not. Lengths are in pixels of the field; multiply by px_um (areas by its square).
+ * Labels graphite by runs, parts touching nodules, measures each particle, and says whether it
+ * counts and why not. Lengths are in pixels of the field; multiply by px_um (areas by its square).
  */
 #ifndef KEELBLOCK_MORPHOLOGY_H
 #define KEELBLOCK_MORPHOLOGY_H
@@ -34,7 +34,8 @@ enum kb_particle_state {
     KB_NO_SCALE,     /* pixel size unknown: the minimum cannot be applied */
     KB_PARTICLE_STATES
 };
-KB_API const char *kb_particle_state_name(enum kb_particle_state state); /* "counts", "on-frame", ... */
+KB_API const char *
+kb_particle_state_name(enum kb_particle_state state); /* "counts", "on-frame", ... */
 
 struct kb_particle {
     uint32_t id; /* 1-based, in the order of the first pixel, row by row */
@@ -44,43 +45,46 @@ struct kb_particle {
     double perimeter_px;  /* Crofton, 4 directions */
     double x_px, y_px;    /* centroid, pixel centres at integer + 0.5 */
     struct kb_rect box;
-    double feret_max_px, feret_max_angle; /* angle: radians, 0..pi, counter-clockwise from the row, y up */
+    double feret_max_px,
+        feret_max_angle; /* angle: radians, 0..pi, counter-clockwise from the row, y up */
     double feret_min_px, feret_min_angle;
-    double diameter_px;   /* of the circle of equal area */
-    double shape_factor;  /* area / area of the circle on the maximum Feret diameter, 0..1 */
-    double circularity;   /* 4 pi area / perimeter^2, at most 1 */
-    double solidity;      /* area / area of the convex hull, 0..1 */
-    double aspect;        /* maximum / minimum Feret diameter, >= 1 */
+    double diameter_px;        /* of the circle of equal area */
+    double shape_factor;       /* area / area of the circle on the maximum Feret diameter, 0..1 */
+    double circularity;        /* 4 pi area / perimeter^2, at most 1 */
+    double solidity;           /* area / area of the convex hull, 0..1 */
+    double aspect;             /* maximum / minimum Feret diameter, >= 1 */
     double major_px, minor_px; /* full axes of the ellipse of equal second moments */
     enum kb_form form;
-    int size_class;       /* ISO 945-1: 1..8 by maximum Feret diameter; 0 without scale */
-    bool parted;          /* came from a cluster that was parted */
+    int size_class; /* ISO 945-1: 1..8 by maximum Feret diameter; 0 without scale */
+    bool parted;    /* came from a cluster that was parted */
 };
 
 struct kb_morphology_params {
-    double min_feret_um; /* particles below do not count: 10 um, ISO 945-4 / ASTM E2567 (facts in refs/) */
-    bool part_touching;  /* separate touching nodules */
-    double part_depth_um; /* how much narrower a neck must be than the lesser nodule's inscribed radius, um */
-    bool flake;          /* flake or compacted graphite expected: never part elongated regions */
+    double min_feret_um;  /* particles below do not count: 10 um, ISO 945-4 / ASTM E2567 (facts in
+                             refs/) */
+    bool part_touching;   /* separate touching nodules */
+    double part_depth_um; /* how much narrower a neck must be than the lesser nodule's inscribed
+                             radius, um */
+    bool flake;           /* flake or compacted graphite expected: never part elongated regions */
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
-KB_API KB_NODISCARD enum kb_status kb_morphology_params_check(const struct kb_morphology_params *params,
-                                                              struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status
+kb_morphology_params_check(const struct kb_morphology_params *params, struct kb_err *err);
 
 struct kb_particles {
     struct kb_particle *particle;
     size_t count;
     size_t in_state[KB_PARTICLE_STATES];
-    size_t parted_clusters;  /* regions that were cut apart ... */
-    double px_um;            /* of the field; 0 unknown */
-    int32_t width, height;   /* of the field, pixels */
-    struct kb_runs runs;     /* filled and parted; region i is particle[i] (for drawing) */
+    size_t parted_clusters; /* regions that were cut apart ... */
+    double px_um;           /* of the field; 0 unknown */
+    int32_t width, height;  /* of the field, pixels */
+    struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing) */
     struct kb_findings findings;
 };
 
-/* Measure every graphite particle of a map. Where clusters are parted or holes filled, map->label is
- * left alone: areas of phases do not change by how particles are parted (holes filled count in the
- * particle, not in the phase fraction). Initialises `out`; zeroed on failure. */
+/* Measure every graphite particle of a map. Where clusters are parted or holes filled, map->label
+ * is left alone: areas of phases do not change by how particles are parted (holes filled count in
+ * the particle, not in the phase fraction). Initialises `out`; zeroed on failure. */
 KB_API KB_NODISCARD enum kb_status kb_morphology_run(const struct kb_phase_map *map, double px_um,
                                                      const struct kb_morphology_params *params,
                                                      struct kb_particles *out, struct kb_err *err);
@@ -90,8 +94,8 @@ KB_API void kb_particles_drop_runs(struct kb_particles *particles);
 
 /* ISO 945-1 Table 1: class 1 (>= 1000 um) to 8 (< 15 um). */
 KB_API int kb_size_class(double feret_um);
-/* Form from shape factor, solidity, aspect and circularity together; the cuts are ours, described in
- * form.c, since no standard gives a rule by figures for all six forms. */
+/* Form from shape factor, solidity, aspect and circularity together; the cuts are ours, described
+ * in form.c, since no standard gives a rule by figures for all six forms. */
 KB_API enum kb_form kb_form_classify(double shape_factor, double solidity, double aspect,
                                      double circularity);
 

@@ -1,8 +1,8 @@
 /* raster.h - pixels in, pixels out.   base > RASTER > intake > segmentation > ...
  *
  * Histogram, smoothing, masked local means, distance, and labelling by runs. Knows no micrometres
- * and no phases. Everything is exact integer arithmetic, or floating point in a fixed order, so that
- * results do not depend on the number of threads, on strips, or on the machine.
+ * and no phases. Everything is exact integer arithmetic, or floating point in a fixed order, so
+ * that results do not depend on the number of threads, on strips, or on the machine.
  */
 #ifndef KEELBLOCK_RASTER_H
 #define KEELBLOCK_RASTER_H
@@ -61,13 +61,15 @@ KB_API KB_NODISCARD enum kb_status kb_median(const struct kb_image *from, struct
 /* Mean over the square window of side 2 * radius + 1 about each pixel, clipped at the frame, of
  * those pixels whose label is chosen; rounded half up. Where the window holds none, `to` takes the
  * pixel's own grey. `labels` NULL: all pixels. Cost does not depend on the radius (running sums).
- * `to` is another image than `grey`; it may be `labels` only if that is not needed afterwards: no. */
+ * `to` is another image than `grey`; it may be `labels` only if that is not needed afterwards: no.
+ */
 KB_API KB_NODISCARD enum kb_status kb_local_mean(const struct kb_image *grey,
                                                  const struct kb_image *labels,
                                                  const bool chosen[256], int32_t radius,
                                                  struct kb_image *to, struct kb_err *err);
 
-/* Standard deviation in the same windows, rounded half up, 0 where the window holds no chosen pixel. */
+/* Standard deviation in the same windows, rounded half up, 0 where the window holds no chosen
+ * pixel. */
 KB_API KB_NODISCARD enum kb_status kb_local_deviation(const struct kb_image *grey,
                                                       const struct kb_image *labels,
                                                       const bool chosen[256], int32_t radius,
@@ -92,12 +94,14 @@ KB_API KB_NODISCARD enum kb_status kb_distance_squared(const uint8_t *mask, int3
                                                        int32_t height, bool outside_clear,
                                                        uint32_t *squared, struct kb_err *err);
 
-/* ---- runs and regions -------------------------------------------------------------------------- */
+/* ---- runs and regions --------------------------------------------------------------------------
+ */
 
 /* Pixels x0 .. x1 - 1 of one row that belong to one region. */
 struct kb_run {
     int32_t x0, x1;
-    uint32_t region; /* 0-based; regions are numbered in the order of their first pixel, row by row */
+    uint32_t
+        region; /* 0-based; regions are numbered in the order of their first pixel, row by row */
 };
 
 /* Connected regions of a picture as runs, rows from top to bottom, runs from left to right. */
@@ -126,8 +130,8 @@ struct kb_run_order {
     size_t *order;
     int32_t *y;
 };
-KB_API KB_NODISCARD enum kb_status kb_run_order_make(const struct kb_runs *runs,
-                                                     struct kb_run_order *order, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status
+kb_run_order_make(const struct kb_runs *runs, struct kb_run_order *order, struct kb_err *err);
 KB_API void kb_run_order_release(struct kb_run_order *order);
 
 /* Repaint: every pixel of the regions with to_value[region] != KB_KEEP becomes that value. */

@@ -12,10 +12,11 @@
 extern "C" {
 #endif
 
-/* ---- the document ------------------------------------------------------------------------------ */
+/* ---- the document ------------------------------------------------------------------------------
+ */
 
 struct kb_field_result {
-    char *path;          /* as given */
+    char *path; /* as given */
     char sha256[65];
     const char *format;
     uint32_t page, pages, bits;
@@ -29,12 +30,12 @@ struct kb_field_result {
     struct kb_segmentation_figures segmentation;
     struct kb_particles particles; /* rows; runs dropped once drawn. Empty for steel */
     struct kb_field_figures figures;
-    struct kb_findings findings;   /* of every stage on this field, in the order of the stages */
+    struct kb_findings findings; /* of every stage on this field, in the order of the stages */
     /* Pictures for the report, JPEG bytes, at most some 1000 pixels wide; NULL when not wanted. */
     uint8_t *photo_jpeg, *overlay_jpeg;
     size_t photo_size, overlay_size;
     int32_t shown_width, shown_height; /* pixels of those two */
-    char *overlay_file;            /* name in the output folder, NULL when none */
+    char *overlay_file;                /* name in the output folder, NULL when none */
 };
 
 /* One resolved setting, for traceability. */
@@ -49,10 +50,10 @@ struct kb_stage_time {
 };
 
 struct kb_result {
-    char *specimen_id; /* NULL when not given */
+    char *specimen_id;                                    /* NULL when not given */
     char *laboratory, *operator_name, *customer, *remark; /* free words from the job file; NULL */
-    char *job_path;    /* NULL */
-    char made_at[32];  /* local time, ISO 8601 with offset */
+    char *job_path;                                       /* NULL */
+    char made_at[32];                                     /* local time, ISO 8601 with offset */
     enum kb_material material;
     enum kb_proeutectoid proeutectoid;
     struct kb_segmentation_params segmentation_params; /* views in it are not valid here */
@@ -73,24 +74,26 @@ struct kb_result {
 KB_API void kb_field_result_release(struct kb_field_result *field);
 KB_API void kb_result_release(struct kb_result *result);
 
-/* ---- writers to memory ------------------------------------------------------------------------- */
+/* ---- writers to memory -------------------------------------------------------------------------
+ */
 
 /* result.json, schema "keelblock.result/1". Not-measured numbers are null. */
-KB_API KB_NODISCARD enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *out,
-                                                  struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_json(const struct kb_result *result,
+                                                  struct kb_text *out, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_report_fields_csv(const struct kb_result *result,
                                                         struct kb_text *out, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_report_particles_csv(const struct kb_result *result,
                                                            struct kb_text *out, struct kb_err *err);
 /* Self-contained page, readable without scripts and without network, printable on A4. */
-KB_API KB_NODISCARD enum kb_status kb_report_html(const struct kb_result *result, struct kb_text *out,
-                                                  struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_html(const struct kb_result *result,
+                                                  struct kb_text *out, struct kb_err *err);
 /* The short table for a terminal. `columns`: width to keep to; `colour`: ANSI allowed. */
 KB_API KB_NODISCARD enum kb_status kb_report_table(const struct kb_result *result, int columns,
                                                    bool colour, struct kb_text *out,
                                                    struct kb_err *err);
 
-/* ---- pictures ---------------------------------------------------------------------------------- */
+/* ---- pictures ----------------------------------------------------------------------------------
+ */
 
 /* Three bytes a pixel, R G B. */
 struct kb_picture {
@@ -110,13 +113,12 @@ KB_API KB_NODISCARD enum kb_status kb_draw_overlay(const struct kb_field *field,
 KB_API KB_NODISCARD enum kb_status kb_write_png(const char *path, const struct kb_picture *picture,
                                                 double px_um, struct kb_err *err);
 /* Fill the JPEG pictures of `result` from field and overlay, shrunk (area mean) to `max_width`. */
-KB_API KB_NODISCARD enum kb_status kb_report_pictures(const struct kb_field *field,
-                                                      const struct kb_picture *overlay,
-                                                      int32_t max_width,
-                                                      struct kb_field_result *result,
-                                                      struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status
+kb_report_pictures(const struct kb_field *field, const struct kb_picture *overlay,
+                   int32_t max_width, struct kb_field_result *result, struct kb_err *err);
 /* Rendered field: 8-bit grey TIFF, Deflate when `compress`, with resolution tags in pixels per
- * centimetre; and its truth as JSON (schema "keelblock.truth/1") with the parameters that drew it. */
+ * centimetre; and its truth as JSON (schema "keelblock.truth/1") with the parameters that drew it.
+ */
 KB_API KB_NODISCARD enum kb_status kb_write_tiff(const char *path, const struct kb_image *grey,
                                                  double px_um, bool compress, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_write_truth(const char *path,
@@ -133,11 +135,11 @@ struct kb_report_folder {
     char *aside; /* the hidden one inside */
     bool made;   /* whether `path` was made by us */
 };
-KB_API KB_NODISCARD enum kb_status kb_report_folder_open(const char *path,
-                                                         struct kb_report_folder *folder,
-                                                         struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status
+kb_report_folder_open(const char *path, struct kb_report_folder *folder, struct kb_err *err);
 /* Path for a file that is to appear as `name`; new memory. */
-KB_API KB_NODISCARD char *kb_report_folder_file(const struct kb_report_folder *folder, const char *name);
+KB_API KB_NODISCARD char *kb_report_folder_file(const struct kb_report_folder *folder,
+                                                const char *name);
 /* Write JSON, CSVs and HTML beside the pictures already there, then move everything into place. */
 KB_API KB_NODISCARD enum kb_status kb_report_folder_commit(struct kb_report_folder *folder,
                                                            const struct kb_result *result,

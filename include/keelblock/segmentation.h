@@ -1,7 +1,8 @@
 /* segmentation.h - one label a pixel.   base > raster > intake > SEGMENTATION > morphology > ...
  *
- * Takes a field, gives a phase map: illumination evened, thresholds found (or given), pearlite taken
- * as regions, graphite told from pearlite, specks cleaned; with figures that say how far to trust it.
+ * Takes a field, gives a phase map: illumination evened, thresholds found (or given), pearlite
+ * taken as regions, graphite told from pearlite, specks cleaned; with figures that say how far to
+ * trust it.
  */
 #ifndef KEELBLOCK_SEGMENTATION_H
 #define KEELBLOCK_SEGMENTATION_H
@@ -14,14 +15,19 @@ extern "C" {
 
 enum kb_material { KB_DUCTILE_IRON, KB_GREY_IRON, KB_COMPACTED_IRON, KB_CARBON_STEEL };
 enum kb_contrast { KB_LIGHT, KB_LIGHT_UNETCHED, KB_SEM };
-enum kb_proeutectoid { KB_PRO_FERRITE, KB_PRO_CEMENTITE }; /* what stands beside pearlite in steel */
+enum kb_proeutectoid {
+    KB_PRO_FERRITE,
+    KB_PRO_CEMENTITE
+}; /* what stands beside pearlite in steel */
 
 KB_API const char *kb_material_name(enum kb_material material); /* "ductile-iron", ... */
-KB_API const char *kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
+KB_API const char *
+kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
 KB_API const char *kb_proeutectoid_name(enum kb_proeutectoid proeutectoid);
 KB_API KB_NODISCARD bool kb_material_parse(const char *name, enum kb_material *material);
 KB_API KB_NODISCARD bool kb_contrast_parse(const char *name, enum kb_contrast *contrast);
-KB_API KB_NODISCARD bool kb_proeutectoid_parse(const char *name, enum kb_proeutectoid *proeutectoid);
+KB_API KB_NODISCARD bool kb_proeutectoid_parse(const char *name,
+                                               enum kb_proeutectoid *proeutectoid);
 KB_API bool kb_material_is_iron(enum kb_material material); /* has free graphite */
 
 /* Labels of a phase map. */
@@ -47,11 +53,12 @@ struct kb_segmentation_params {
      * `dark_threshold` is of the darkest class; at or above `bright_threshold` of the brightest.
      * With two classes only dark_threshold is used. */
     double dark_threshold, bright_threshold;
-    bool even_light;      /* even the illumination */
-    double clean_um;      /* specks and holes of smaller equivalent diameter are not structure, um */
-    double colony_um;     /* side of the window whose mean decides on pearlite, um */
-    double line_um;       /* dark lines narrower than this are boundaries or scratches, um */
-    double fallback_px_um; /* stands in for the pixel size where that is unknown; a finding says so */
+    bool even_light;  /* even the illumination */
+    double clean_um;  /* specks and holes of smaller equivalent diameter are not structure, um */
+    double colony_um; /* side of the window whose mean decides on pearlite, um */
+    double line_um;   /* dark lines narrower than this are boundaries or scratches, um */
+    double
+        fallback_px_um; /* stands in for the pixel size where that is unknown; a finding says so */
     const struct kb_rect *exclusion; /* view: rectangles left out, pixels of the upright picture */
     size_t exclusions;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
@@ -63,23 +70,24 @@ kb_segmentation_params_check(const struct kb_segmentation_params *params, struct
 
 /* What segmentation found out about a field: plain numbers, no pixels. */
 struct kb_segmentation_figures {
-    int classes;                     /* grey classes asked for: 2 or 3 */
-    int thresholds;                  /* classes - 1 */
-    double threshold[2];             /* grey levels of the evened picture on the file's scale, ascending */
+    int classes;         /* grey classes asked for: 2 or 3 */
+    int thresholds;      /* classes - 1 */
+    double threshold[2]; /* grey levels of the evened picture on the file's scale, ascending */
     enum kb_threshold_origin origin[2];
-    enum kb_phase class_phase[3];    /* what the classes stand for, darkest first */
-    double class_mean[3];            /* grey level on the file's scale */
-    double class_share[3];           /* fraction of the measured pixels by grey level alone */
-    double separability;             /* between-class over total variance of the histogram, 0..1 (Otsu 1979) */
-    double valley[2];                /* histogram at threshold i over the lower of the two peaks beside it, 0..1 */
-    double unevenness;               /* illumination: (max - min) / mean of the fitted surface over the field */
-    bool evened;                     /* whether it was divided out */
-    uint64_t histogram[256];         /* of the evened picture, measured pixels, 8-bit levels */
-    double grey_low, grey_high;      /* the field's, to turn 8-bit levels into file grey */
-    uint64_t pixels[KB_PHASES];      /* final, by label */
-    uint64_t recovered_line_px;      /* dark lines given back to the matrix */
-    uint64_t recovered_speck_px;     /* specks and holes cleaned */
-    uint64_t dark_pearlite_px;       /* graphite-dark pixels given to pearlite by region shape or texture */
+    enum kb_phase class_phase[3]; /* what the classes stand for, darkest first */
+    double class_mean[3];         /* grey level on the file's scale */
+    double class_share[3];        /* fraction of the measured pixels by grey level alone */
+    double separability; /* between-class over total variance of the histogram, 0..1 (Otsu 1979) */
+    double valley[2]; /* histogram at threshold i over the lower of the two peaks beside it, 0..1 */
+    double unevenness; /* illumination: (max - min) / mean of the fitted surface over the field */
+    bool evened;       /* whether it was divided out */
+    uint64_t histogram[256];     /* of the evened picture, measured pixels, 8-bit levels */
+    double grey_low, grey_high;  /* the field's, to turn 8-bit levels into file grey */
+    uint64_t pixels[KB_PHASES];  /* final, by label */
+    uint64_t recovered_line_px;  /* dark lines given back to the matrix */
+    uint64_t recovered_speck_px; /* specks and holes cleaned */
+    uint64_t
+        dark_pearlite_px; /* graphite-dark pixels given to pearlite by region shape or texture */
 };
 
 struct kb_phase_map {
@@ -97,8 +105,8 @@ KB_API void kb_phase_map_release(struct kb_phase_map *map);
 
 /* Exact multi-level Otsu: the `classes` - 1 thresholds (2 or 3 classes) that make the between-class
  * variance of `bins` largest; class k holds levels in (threshold[k-1], threshold[k]]. *separability
- * is between-class over total variance, 0 when there is only one level. False when the histogram has
- * fewer levels than classes. Source: Otsu, IEEE Trans. SMC 9 (1979) 62. */
+ * is between-class over total variance, 0 when there is only one level. False when the histogram
+ * has fewer levels than classes. Source: Otsu, IEEE Trans. SMC 9 (1979) 62. */
 KB_API KB_NODISCARD bool kb_otsu(const uint64_t bins[256], int classes, int threshold[2],
                                  double *separability);
 

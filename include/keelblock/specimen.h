@@ -19,19 +19,20 @@ KB_API const char *kb_nodularity_name(enum kb_nodularity_method method); /* "ISO
 /* What one field contributes: sums, so that specimens pool them. NaN where not measured. */
 struct kb_field_figures {
     enum kb_contrast contrast;
-    double area_mm2;               /* measured area (exclusions left out); NaN without scale */
-    double fraction[KB_PHASES];    /* of the measured area; NaN for a phase that is not looked for */
-    double pearlite_of_matrix;     /* pearlite / (ferrite + pearlite + cementite); NaN if not told apart */
-    bool graphite_measured;        /* the field shows graphite particles with a known scale */
+    double area_mm2;            /* measured area (exclusions left out); NaN without scale */
+    double fraction[KB_PHASES]; /* of the measured area; NaN for a phase that is not looked for */
+    double
+        pearlite_of_matrix; /* pearlite / (ferrite + pearlite + cementite); NaN if not told apart */
+    bool graphite_measured; /* the field shows graphite particles with a known scale */
     size_t particles[KB_PARTICLE_STATES];
-    double nodular_um2[KB_NOD_METHODS]; /* weighted area of nodules ... */
+    double nodular_um2[KB_NOD_METHODS];  /* weighted area of nodules ... */
     double graphite_um2[KB_NOD_METHODS]; /* ... over the area of all that the method rates */
-    size_t nodules;                /* counting particles with shape factor >= 0.6 */
-    size_t rated;                  /* counting particles */
-    double nodules_per_mm2;        /* Miles-Lantuejoul weights: unbiased by the frame */
-    double form_um2[KB_FORMS];     /* area of counting particles by ISO 945 form */
-    size_t size_count[9];          /* counting particles by size class, index 1..8 */
-    double feret_sum_um;           /* of counting particles */
+    size_t nodules;                      /* counting particles with shape factor >= 0.6 */
+    size_t rated;                        /* counting particles */
+    double nodules_per_mm2;              /* Miles-Lantuejoul weights: unbiased by the frame */
+    double form_um2[KB_FORMS];           /* area of counting particles by ISO 945 form */
+    size_t size_count[9];                /* counting particles by size class, index 1..8 */
+    double feret_sum_um;                 /* of counting particles */
     double feret_largest_um;
 };
 
@@ -42,11 +43,12 @@ KB_API void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contra
                                   struct kb_field_figures *figures);
 
 struct kb_specimen_params {
-    double want_points;     /* wanted half-width of the 95 % interval of a phase fraction, as a fraction (0.02) */
+    double want_points; /* wanted half-width of the 95 % interval of a phase fraction, as a fraction
+                           (0.02) */
     double want_nodularity_points; /* the same of nodularity, percentage points (5) */
-    double want_count_share; /* the same of nodule count, relative (0.1) */
-    size_t min_fields;      /* fewer fields are a finding: 5 */
-    size_t min_particles;   /* fewer counting particles are a finding: 500 */
+    double want_count_share;       /* the same of nodule count, relative (0.1) */
+    size_t min_fields;             /* fewer fields are a finding: 5 */
+    size_t min_particles;          /* fewer counting particles are a finding: 500 */
 };
 KB_API struct kb_specimen_params kb_specimen_params_default(void);
 KB_API KB_NODISCARD enum kb_status kb_specimen_params_check(const struct kb_specimen_params *params,
@@ -55,9 +57,9 @@ KB_API KB_NODISCARD enum kb_status kb_specimen_params_check(const struct kb_spec
 struct kb_specimen {
     enum kb_material material;
     size_t fields, fields_graphite, fields_matrix; /* in all; used for graphite; for the matrix */
-    double area_mm2;                     /* of the fields used for graphite; NaN without scale */
-    /* Fractions 0..1 of the field, unit "1". Where unetched fields are given too, graphite comes from
-     * them, and the matrix from the etched ones. */
+    double area_mm2; /* of the fields used for graphite; NaN without scale */
+    /* Fractions 0..1 of the field, unit "1". Where unetched fields are given too, graphite comes
+     * from them, and the matrix from the etched ones. */
     struct kb_estimate phase[KB_PHASES];
     struct kb_estimate pearlite_of_matrix;
     struct kb_estimate nodularity_percent[KB_NOD_METHODS];
@@ -66,23 +68,24 @@ struct kb_specimen {
     struct kb_estimate form_area_percent[KB_FORMS]; /* of the counting graphite area */
     struct kb_estimate mean_feret_um;
     struct kb_estimate largest_feret_um;
-    int size_class;                      /* ISO 945-1 class of the largest particle; 0 not measured */
+    int size_class; /* ISO 945-1 class of the largest particle; 0 not measured */
     size_t size_count[9];
     size_t particles[KB_PARTICLE_STATES]; /* over the graphite fields */
-    /* Fields in all that the wanted precision takes at the spread seen so far; 0 unknown (one field). */
+    /* Fields in all that the wanted precision takes at the spread seen so far; 0 unknown (one
+     * field). */
     size_t fields_needed_phase, fields_needed_nodularity, fields_needed_count;
     struct kb_findings findings;
 };
 
 /* Pool fields. Initialises `out`; release with kb_specimen_release(). KB_E_USAGE for no fields. */
-KB_API KB_NODISCARD enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t count,
-                                                   enum kb_material material,
+KB_API KB_NODISCARD enum kb_status kb_specimen_run(const struct kb_field_figures *fields,
+                                                   size_t count, enum kb_material material,
                                                    const struct kb_specimen_params *params,
                                                    struct kb_specimen *out, struct kb_err *err);
 KB_API void kb_specimen_release(struct kb_specimen *specimen);
 
-/* Mean, s and 95 % Student interval of n values; a point without interval for n = 1. The interval is
- * clipped to [least, most]. After ASTM E562 (formulas from memory, see refs/). */
+/* Mean, s and 95 % Student interval of n values; a point without interval for n = 1. The interval
+ * is clipped to [least, most]. After ASTM E562 (formulas from memory, see refs/). */
 KB_API struct kb_estimate kb_estimate_mean(const double *value, size_t n, const char *unit,
                                            double least, double most);
 /* sum(numerator) / sum(denominator) with the field as the sampling unit. */
