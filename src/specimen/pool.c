@@ -1,0 +1,373 @@
+/* pool.c - from fields to the specimen.
+ *
+ * Graphite is judged best unetched (etching eats its edges) and the matrix only shows etched: where
+ * both kinds of field are given, graphite comes from the unetched ones and the matrix from the
+ * others.
+ *
+ * Phase fractions are the plain mean of the fields, as in ASTM E562: with fields of one size that
+ * is also the pooled fraction. Where measured areas differ by more than a tenth, a small field is
+ * noisier than a large one, and the figures become sum of phase area over sum of area (ratio.c).
+ * Either way the field is the sampling unit. The pearlite share of the matrix, nodularity, forms,
+ * count and mean Feret are ratios of two measured amounts and are always pooled as sum over sum.
+ *
+ * The largest particle is an extreme, not a mean: it has no interval, and grows with the fields
+ * seen.
+ */
+#include "specimen_priv.h"
+
+/* Largest over smallest measured area up to which fields count as of one size. */
+static const double area_tolerance = 1.10;
+/* Pixel sizes that differ by less are one calibration given with rounding. */
+static const double scale_tolerance = 1.005;
+
+static const char why_graphite[] = "steel: no free graphite is looked for";
+static const char why_etched[] = "no etched field in which ferrite and pearlite are told apart";
+static const char why_phase[] = "not looked for in these fields";
+static const char why_scale[] = "pixel size unknown";
+static const char why_particles[] = "no particle counts";
+static const char method_largest[] = "largest over all fields; an extreme has no interval";
+
+struct pooling {
+    const struct kb_field_figures *field;
+    size_t count;
+    enum kb_material material;
+    bool prefer_unetched; /* there are unetched fields that show graphite */
+    bool by_area;         /* measured areas are known and differ */
+    double *top, *bottom; /* room for one figure of every field */
+};
+
+static bool unetched(const struct kb_field_figures *field) {
+    return field->contrast == KB_LIGHT_UNETCHED;
+}
+
+static bool shows_graphite(const struct pooling *pooling, const struct kb_field_figures *field) {
+    return isfinite(field->fraction[KB_GRAPHITE]) && (unetched(field) || !pooling->prefer_unetched);
+}
+
+static bool shows_particles(const struct pooling *pooling, const struct kb_field_figures *field) {
+    return shows_graphite(pooling, field) && field->graphite_measured;
+}
+
+static bool areas_differ(const struct kb_field_figures *field, size_t count) {
+    double least = INFINITY;
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        if (!isfinite(field[i].area_mm2)) {
+            return false; /* cannot be weighed */
+        }
+        least = fmin(least, field[i].area_mm2);
+        most = fmax(most, field[i].area_mm2);
+    }
+    return most > area_tolerance * least;
+}
+
+static bool scales_differ(const struct kb_field_figures *field, size_t count) {
+    double least = INFINITY;
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        least = fmin(least, field[i].px_um);
+        most = fmax(most, field[i].px_um);
+    }
+    return most > scale_tolerance * least;
+}
+
+/* ---- phases ---- */
+
+static struct kb_estimate pool_phase(const struct pooling *pooling, enum kb_phase phase,
+                                     const char *why) {
+    size_t n = 0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        bool used = phase == KB_GRAPHITE ? shows_graphite(pooling, field)
+                                         : isfinite(field->fraction[phase]);
+        if (used) {
+            double weight = pooling->by_area ? field->area_mm2 : 1.0;
+            pooling->top[n] = field->fraction[phase] * weight;
+            pooling->bottom[n++] = weight;
+        }
+    }
+    if (n == 0) {
+        return kb_estimate_missing("1", why);
+    }
+    return pooling->by_area
+               ? kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0)
+               : kb_estimate_mean(pooling->top, n, "1", 0.0, 1.0);
+}
+
+static struct kb_estimate pool_pearlite_of_matrix(const struct pooling *pooling, size_t *used) {
+    size_t n = 0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        if (isfinite(field->pearlite_of_matrix)) {
+            double weight = pooling->by_area ? field->area_mm2 : 1.0;
+            double ferrite =
+                isfinite(field->fraction[KB_FERRITE]) ? field->fraction[KB_FERRITE] : 0.0;
+            double cementite =
+                isfinite(field->fraction[KB_CEMENTITE]) ? field->fraction[KB_CEMENTITE] : 0.0;
+            pooling->top[n] = field->fraction[KB_PEARLITE] * weight;
+            pooling->bottom[n++] = (field->fraction[KB_PEARLITE] + ferrite + cementite) * weight;
+        }
+    }
+    *used = n;
+    return n == 0 ? kb_estimate_missing("1", why_etched)
+                  : kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
+}
+
+static void pool_phases(const struct pooling *pooling, struct kb_specimen *out) {
+    bool iron = kb_material_is_iron(pooling->material);
+    for (int phase = 0; phase < KB_PHASES; phase++) {
+        const char *why = why_phase;
+        if (phase == KB_GRAPHITE && !iron) {
+            why = why_graphite;
+        } else if (phase == KB_FERRITE || phase == KB_PEARLITE) {
+            why = why_etched;
+        }
+        out->phase[phase] = pool_phase(pooling, phase, why);
+    }
+    out->pearlite_of_matrix = pool_pearlite_of_matrix(pooling, &out->fields_matrix);
+}
+
+/* ---- graphite ---- */
+
+/* A pair of sums that a field gives for one ratio. */
+typedef double field_sum(const struct kb_field_figures *field, int index);
+
+static double nodular_area(const struct kb_field_figures *field, int method) {
+    return field->nodular_um2[method];
+}
+static double rated_area(const struct kb_field_figures *field, int method) {
+    return field->graphite_um2[method];
+}
+static double nodular_framed(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->nodular_framed_um2;
+}
+static double rated_framed(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->graphite_framed_um2;
+}
+static double nodule_number(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return (double)field->nodules;
+}
+static double rated_number(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return (double)field->rated;
+}
+static double form_area(const struct kb_field_figures *field, int form) {
+    return field->form_um2[form];
+}
+static double all_form_area(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->graphite_um2[KB_NOD_ISO945_4]; /* every counting particle */
+}
+static double weighted_number(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->nodules_per_mm2 * field->area_mm2;
+}
+static double field_area(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->area_mm2;
+}
+static double feret_sum(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->feret_sum_um;
+}
+static double squared_area(const struct kb_field_figures *field, int unused) {
+    (void)unused;
+    return field->graphite_um4;
+}
+
+static double specimen_sum(const struct pooling *pooling, field_sum *sum, int index) {
+    struct kb_sum total = {.parts = 0, .broken = false};
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (shows_particles(pooling, &pooling->field[i])) {
+            kb_sum_add(&total, sum(&pooling->field[i], index));
+        }
+    }
+    return kb_sum_value(&total);
+}
+
+static struct kb_estimate pool_ratio(const struct pooling *pooling, field_sum *top,
+                                     field_sum *bottom, int index, double scale, const char *unit,
+                                     double most) {
+    size_t n = 0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (shows_particles(pooling, &pooling->field[i])) {
+            pooling->top[n] = top(&pooling->field[i], index);
+            pooling->bottom[n++] = bottom(&pooling->field[i], index);
+        }
+    }
+    struct kb_estimate estimate =
+        kb_estimate_ratio(pooling->top, pooling->bottom, n, scale, unit, 0.0, most);
+    if (!estimate.measured) {
+        estimate.why = why_particles;
+    }
+    return estimate;
+}
+
+/* A percentage of graphite: never surer than `trials` particles allow. */
+static struct kb_estimate pool_percent(const struct pooling *pooling, field_sum *top,
+                                       field_sum *bottom, int index, double trials) {
+    struct kb_estimate estimate = pool_ratio(pooling, top, bottom, index, 100.0, "%", 100.0);
+    kb_widen_to_count(&estimate, trials, 0.0, 100.0);
+    return estimate;
+}
+
+/* Every figure of the particles is missing for the same reason. */
+static void miss_particles(const char *why, struct kb_specimen *out) {
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        out->nodularity_percent[method] = kb_estimate_missing("%", why);
+    }
+    for (int form = 0; form < KB_FORMS; form++) {
+        out->form_area_percent[form] = kb_estimate_missing("%", why);
+    }
+    out->nodularity_framed_percent = kb_estimate_missing("%", why);
+    out->nodularity_by_count_percent = kb_estimate_missing("%", why);
+    out->nodules_per_mm2 = kb_estimate_missing("1/mm2", why);
+    out->mean_feret_um = kb_estimate_missing("um", why);
+    out->largest_feret_um = kb_estimate_missing("um", why);
+}
+
+static void pool_largest(const struct pooling *pooling, size_t fields, struct kb_specimen *out) {
+    double largest = 0.0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        if (shows_particles(pooling, field)) {
+            largest = fmax(largest, field->feret_largest_um); /* fmax passes over NaN */
+        }
+    }
+    if (largest > 0.0) {
+        out->largest_feret_um = kb_estimate_point(largest, fields, "um", method_largest);
+        out->size_class = kb_size_class(largest);
+    } else {
+        out->largest_feret_um = kb_estimate_missing("um", why_particles);
+    }
+}
+
+static void count_particles(const struct pooling *pooling, struct kb_specimen *out) {
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        if (!shows_graphite(pooling, field)) {
+            continue;
+        }
+        out->fields_graphite++;
+        for (int state = 0; state < KB_PARTICLE_STATES; state++) {
+            out->particles[state] += field->particles[state];
+        }
+        for (int size = 1; size <= 8; size++) {
+            out->size_count[size] += field->size_count[size];
+        }
+    }
+}
+
+static void pool_particles(const struct pooling *pooling, struct kb_specimen *out) {
+    size_t fields = 0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        fields += shows_particles(pooling, &pooling->field[i]) ? 1 : 0;
+    }
+    count_particles(pooling, out);
+    out->area_mm2 = fields > 0 ? specimen_sum(pooling, field_area, 0) : (double)NAN;
+    if (fields == 0) {
+        miss_particles(kb_material_is_iron(pooling->material) ? why_scale : why_graphite, out);
+        return;
+    }
+    double rated = specimen_sum(pooling, rated_number, 0);
+    double area = specimen_sum(pooling, all_form_area, 0);
+    double effective = area > 0.0 ? area * area / specimen_sum(pooling, squared_area, 0) : 0.0;
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        out->nodularity_percent[method] =
+            pool_percent(pooling, nodular_area, rated_area, method, effective);
+    }
+    for (int form = 0; form < KB_FORMS; form++) {
+        out->form_area_percent[form] =
+            pool_percent(pooling, form_area, all_form_area, form, effective);
+    }
+    out->nodularity_framed_percent =
+        pool_percent(pooling, nodular_framed, rated_framed, 0, effective);
+    out->nodularity_by_count_percent = pool_percent(pooling, nodule_number, rated_number, 0, rated);
+    out->nodules_per_mm2 =
+        pool_ratio(pooling, weighted_number, field_area, 0, 1.0, "1/mm2", INFINITY);
+    kb_widen_to_poisson(&out->nodules_per_mm2, specimen_sum(pooling, nodule_number, 0));
+    out->mean_feret_um = pool_ratio(pooling, feret_sum, rated_number, 0, 1.0, "um", INFINITY);
+    pool_largest(pooling, fields, out);
+}
+
+/* ---- precision ---- */
+
+/* Fields in all until the half-width of `estimate` is `want`; at least one more when it is not yet.
+ */
+static size_t fields_needed(const struct kb_estimate *estimate, double want) {
+    if (!estimate->measured || !estimate->has_interval) {
+        return 0;
+    }
+    size_t needed = kb_fields_for(estimate->s, want);
+    bool wide = 0.5 * (estimate->hi - estimate->lo) > want;
+    return wide && needed > 0 && needed <= estimate->n ? estimate->n + 1 : needed;
+}
+
+static void plan_fields(const struct kb_specimen_params *params, struct kb_specimen *out) {
+    const struct kb_estimate *phase[] = {&out->phase[KB_GRAPHITE], &out->phase[KB_FERRITE],
+                                         &out->phase[KB_PEARLITE], &out->phase[KB_CEMENTITE],
+                                         &out->pearlite_of_matrix};
+    for (size_t i = 0; i < sizeof phase / sizeof phase[0]; i++) {
+        size_t needed = fields_needed(phase[i], params->want_points);
+        if (needed > out->fields_needed_phase) {
+            out->fields_needed_phase = needed;
+        }
+    }
+    out->fields_needed_nodularity =
+        fields_needed(&out->nodularity_percent[KB_NOD_ISO945_4], params->want_nodularity_points);
+    out->fields_needed_count =
+        fields_needed(&out->nodules_per_mm2, params->want_count_share * out->nodules_per_mm2.value);
+}
+
+static void count_fields(const struct pooling *pooling, struct kb_specimen_counts *counts) {
+    *counts = (struct kb_specimen_counts){
+        .mixed_scales = scales_differ(pooling->field, pooling->count),
+        .mixed_areas = pooling->by_area,
+    };
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        *(unetched(field) ? &counts->unetched : &counts->etched) += 1;
+        counts->without_scale += field->px_um > 0.0 ? 0 : 1;
+    }
+}
+
+enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t count,
+                               enum kb_material material, const struct kb_specimen_params *params,
+                               struct kb_specimen *out, struct kb_err *err) {
+    *out = (struct kb_specimen){.material = material, .fields = count};
+    if (count == 0) {
+        return kb_fail(err, KB_E_USAGE, "specimen", NULL,
+                       "a specimen without fields cannot be measured (give at least one picture)");
+    }
+    struct pooling pooling = {.field = fields, .count = count, .material = material};
+    pooling.by_area = areas_differ(fields, count);
+    for (size_t i = 0; i < count; i++) {
+        pooling.prefer_unetched |=
+            unetched(&fields[i]) && isfinite(fields[i].fraction[KB_GRAPHITE]);
+    }
+    pooling.top = kb_alloc(count, 2 * sizeof(double));
+    if (pooling.top == NULL) {
+        *out = (struct kb_specimen){.fields = 0};
+        return kb_fail_memory(err, "specimen", 2 * count * sizeof(double));
+    }
+    pooling.bottom = pooling.top + count;
+    pool_phases(&pooling, out);
+    pool_particles(&pooling, out);
+    plan_fields(params, out);
+    struct kb_specimen_counts counts;
+    count_fields(&pooling, &counts);
+    kb_free(pooling.top);
+    enum kb_status status = kb_specimen_remark(params, &counts, out, err);
+    if (status != KB_OK) {
+        kb_specimen_release(out);
+    }
+    return status;
+}
+
+void kb_specimen_release(struct kb_specimen *specimen) {
+    kb_findings_release(&specimen->findings);
+    *specimen = (struct kb_specimen){.fields = 0};
+}

@@ -1,0 +1,46 @@
+/* specimen_params.c - the wanted precision, its defaults and its check.
+ *
+ * Five fields: read of the Japanese practice for nodularity, from memory for ISO 945-4; 500
+ * particles: from memory, both standards (refs/specimen_rules.csv). The wanted half-widths are
+ * ours: 2 points of a phase and 5 points of nodularity, the step in which nodularity is reported by
+ * eye in ISO 945-4.
+ */
+#include "specimen_priv.h"
+
+struct kb_specimen_params kb_specimen_params_default(void) {
+    return (struct kb_specimen_params){
+        .want_points = 0.02,
+        .want_nodularity_points = 5.0,
+        .want_count_share = 0.1,
+        .min_fields = 5,
+        .min_particles = 500,
+    };
+}
+
+static bool within(double value, double most) {
+    return isfinite(value) && value > 0.0 && value <= most;
+}
+
+enum kb_status kb_specimen_params_check(const struct kb_specimen_params *params,
+                                        struct kb_err *err) {
+    if (!within(params->want_points, 1.0)) {
+        return kb_fail(err, KB_E_USAGE, "specimen", "want_points",
+                       "the wanted half-width of a phase fraction is not above 0 and at most 1 "
+                       "(0.02 means 2 points)");
+    }
+    if (!within(params->want_nodularity_points, 100.0)) {
+        return kb_fail(err, KB_E_USAGE, "specimen", "want_nodularity_points",
+                       "the wanted half-width of nodularity is not above 0 and at most 100 points "
+                       "(5 is usual)");
+    }
+    if (!within(params->want_count_share, 1.0)) {
+        return kb_fail(err, KB_E_USAGE, "specimen", "want_count_share",
+                       "the wanted relative half-width of the count is not above 0 and at most 1 "
+                       "(0.1 means 10 %%)");
+    }
+    if (params->min_fields == 0) {
+        return kb_fail(err, KB_E_USAGE, "specimen", "min_fields",
+                       "a specimen takes at least one field (5 is usual)");
+    }
+    return KB_OK;
+}
