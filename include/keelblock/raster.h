@@ -58,6 +58,10 @@ KB_API KB_NODISCARD enum kb_status kb_smooth(const struct kb_image *from, struct
 KB_API KB_NODISCARD enum kb_status kb_median(const struct kb_image *from, struct kb_image *to,
                                              struct kb_err *err);
 
+/* Greater radii of a window are taken as this one: 255 x (2 x 1450 + 1)^2 is the last such sum
+ * below 2^31. */
+#define KB_WINDOW_RADIUS_MAX 1450
+
 /* Mean over the square window of side 2 * radius + 1 about each pixel, clipped at the frame, of
  * those pixels whose label is chosen; rounded half up. Where the window holds none, `to` takes the
  * pixel's own grey. `labels` NULL: all pixels. Cost does not depend on the radius (running sums).
@@ -83,6 +87,9 @@ KB_API KB_NODISCARD enum kb_status kb_erode(const struct kb_image *mask, int32_t
                                             struct kb_image *to, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_dilate(const struct kb_image *mask, int32_t radius,
                                              struct kb_image *to, struct kb_err *err);
+
+/* Largest side of a window of distances: twice its square still fits in 32 bits. */
+#define KB_DISTANCE_SIDE_MAX 46340
 
 /* Exact squared Euclidean distance, in pixels, from each set pixel of a mask to the nearest clear
  * pixel centre; 0 on clear pixels. Outside the frame counts as clear when `outside_clear`.

@@ -1,0 +1,136 @@
+/* distance.c - exact squared Euclidean distance to the nearest clear pixel.
+ *
+ * Distances down the columns first, by two sweeps over the rows; then, row by row, the lower
+ * envelope of the parabolas (x - i)^2 + g(i)^2 (Felzenszwalb & Huttenlocher, Theory of Computing 8
+ * (2012) 415; integer form after Meijster, Roerdink & Hesselink 2000). Within a row only the
+ * stretch between two clear pixels matters to the set pixels in it, so the envelope is built
+ * stretch by stretch and clear pixels cost nothing.
+ *
+ * Limits: sides up to KB_DISTANCE_SIDE_MAX, so that squares and their sum fit in 32 bits.
+ */
+#include "raster_priv.h"
+
+#include <string.h>
+
+/* No clear pixel in this column. */
+#define NONE UINT32_MAX
+
+/* ---- down the columns ---------------------------------------------------------------------- */
+
+static uint32_t farther(uint32_t distance) {
+    return distance == NONE ? NONE : distance + 1;
+}
+
+static void sweep_down(const uint8_t *mask, size_t width, int32_t height, uint32_t outside,
+                       uint32_t *distance) {
+    for (int32_t y = 0; y < height; y++) {
+        const uint8_t *px = mask + (size_t)y * width;
+        uint32_t *row = distance + (size_t)y * width;
+        for (size_t x = 0; x < width; x++) {
+            uint32_t above = y > 0 ? row[x - width] : outside;
+            row[x] = px[x] != 0 ? farther(above) : 0;
+        }
+    }
+}
+
+static void sweep_up(size_t width, int32_t height, uint32_t outside, uint32_t *distance) {
+    for (int32_t y = height - 1; y >= 0; y--) {
+        uint32_t *row = distance + (size_t)y * width;
+        for (size_t x = 0; x < width; x++) {
+            uint32_t below = farther(y + 1 < height ? row[x + width] : outside);
+            row[x] = row[x] < below ? row[x] : below;
+        }
+    }
+}
+
+/* ---- along the row ------------------------------------------------------------------------- */
+
+/* Parabola over column `at`, lowest from column `from` on. */
+struct arch {
+    int64_t at, from, height; /* height: squared distance down the column */
+};
+
+/* First column where the parabola at `i`, on the right of `arch`, lies lower than or as low. */
+static int64_t overtakes(const struct arch *arch, int64_t i, int64_t height) {
+    int64_t numerator = i * i - arch->at * arch->at + height - arch->height;
+    int64_t denominator = 2 * (i - arch->at);
+    /* rounded up; the quotient of a negative numerator already is */
+    return numerator > 0 ? (numerator + denominator - 1) / denominator : numerator / denominator;
+}
+
+static size_t push_arch(struct arch *arch, size_t count, int64_t at, uint32_t column) {
+    int64_t height = (int64_t)column * column;
+    int64_t from = INT64_MIN;
+    while (count > 0) {
+        from = overtakes(&arch[count - 1], at, height);
+        if (from > arch[count - 1].from) {
+            break;
+        }
+        count--;
+        from = INT64_MIN;
+    }
+    arch[count] = (struct arch){.at = at, .from = from, .height = height};
+    return count + 1;
+}
+
+/* Columns x0 .. x1 - 1 are set; x0 - 1 and x1 are clear, or outside the frame. */
+static void fill_stretch(uint32_t *row, int32_t x0, int32_t x1, int32_t width, bool outside_clear,
+                         struct arch *arch) {
+    size_t count = 0;
+    if (x0 > 0 || outside_clear) {
+        count = push_arch(arch, count, x0 - 1, 0);
+    }
+    for (int32_t x = x0; x < x1; x++) {
+        if (row[x] != NONE) {
+            count = push_arch(arch, count, x, row[x]);
+        }
+    }
+    if (x1 < width || outside_clear) {
+        count = push_arch(arch, count, x1, 0);
+    }
+    size_t lowest = 0;
+    for (int32_t x = x0; x < x1; x++) {
+        while (lowest + 1 < count && arch[lowest + 1].from <= x) {
+            lowest++;
+        }
+        int64_t across = x - arch[lowest].at;
+        row[x] = count > 0 ? (uint32_t)(across * across + arch[lowest].height) : NONE;
+    }
+}
+
+static void fill_row(uint32_t *row, int32_t width, bool outside_clear, struct arch *arch) {
+    int32_t x = 0;
+    while (x < width) {
+        if (row[x] == 0) {
+            x++;
+            continue;
+        }
+        int32_t x0 = x;
+        while (x < width && row[x] != 0) {
+            x++;
+        }
+        fill_stretch(row, x0, x, width, outside_clear, arch);
+    }
+}
+
+enum kb_status kb_distance_squared(const uint8_t *mask, int32_t width, int32_t height,
+                                   bool outside_clear, uint32_t *squared, struct kb_err *err) {
+    if (width < 1 || height < 1 || width > KB_DISTANCE_SIDE_MAX || height > KB_DISTANCE_SIDE_MAX) {
+        return kb_fail(err, KB_E_INPUT, "raster", NULL,
+                       "distances over %d x %d pixels cannot be found (use 1 to %d pixels a side)",
+                       width, height, KB_DISTANCE_SIDE_MAX);
+    }
+    size_t arches = (size_t)width + 2; /* one a column and one outside on either side */
+    struct arch *arch = kb_alloc(arches, sizeof *arch);
+    if (arch == NULL) {
+        return kb_fail_memory(err, "raster", arches * sizeof *arch);
+    }
+    const uint32_t outside = outside_clear ? 0 : NONE;
+    sweep_down(mask, (size_t)width, height, outside, squared);
+    sweep_up((size_t)width, height, outside, squared);
+    for (int32_t y = 0; y < height; y++) {
+        fill_row(squared + (size_t)y * (size_t)width, width, outside_clear, arch);
+    }
+    kb_free(arch);
+    return KB_OK;
+}

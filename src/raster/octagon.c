@@ -1,0 +1,193 @@
+/* octagon.c - erosion and dilation of a mask by the octagon nearest to a disc.
+ *
+ * The octagon of radius r holds the offsets with |x| <= r, |y| <= r, |x| + |y| <= r + s: a square
+ * of half side s dilated by a diamond of radius r - s. The s that differs from the disc of diameter
+ * 2r + 1 in the least area follows from setting the part of the slanting side inside the disc equal
+ * to the part outside: 5 c^2 - 4 c - 4 = 0 for c = (r + s) / r, c = (2 + sqrt(24)) / 5. Up to
+ * radius 5 octagon and digital disc agree in every pixel; beyond, 3 to 6 % of the disc's pixels
+ * differ and the area is within 6 % (within 3 % from radius 25 on).
+ *
+ * The mask is held as bits, 64 pixels a word, so that a whole field lies in the processor's cache.
+ * A square grows by OR-ing three shifted copies a step, a diamond by five, with arms as long as
+ * leave no gap; the number of steps goes with the logarithm of the radius. Every step moves towards
+ * its goal in x and in y, so the way between two pixels of the frame stays in the frame, and the
+ * frame needs no margin. Erosion is dilation of the complement.
+ *
+ * Scratch: two planes of bits, a quarter of a byte a pixel.
+ */
+#include "raster_priv.h"
+
+struct plane {
+    uint64_t *word;
+    size_t pitch; /* words a row */
+    int32_t width, height;
+};
+
+static uint64_t *plane_row(const struct plane *plane, int32_t y) {
+    return plane->word + (size_t)y * plane->pitch;
+}
+
+/* ---- one step ------------------------------------------------------------------------------ */
+
+static void or_row(const uint64_t *restrict from, size_t words, uint64_t *restrict to) {
+    for (size_t i = 0; i < words; i++) {
+        to[i] |= from[i];
+    }
+}
+
+/* to |= from moved by `arm` pixels to the right; what leaves the last word is lost. */
+static void or_right(const uint64_t *restrict from, size_t words, size_t arm,
+                     uint64_t *restrict to) {
+    size_t skip = arm / 64;
+    unsigned shift = arm % 64;
+    if (skip >= words) {
+        return;
+    }
+    if (shift == 0) {
+        or_row(from, words - skip, to + skip);
+        return;
+    }
+    to[skip] |= from[0] << shift;
+    for (size_t i = skip + 1; i < words; i++) {
+        to[i] |= from[i - skip] << shift | from[i - skip - 1] >> (64 - shift);
+    }
+}
+
+/* The same to the left. */
+static void or_left(const uint64_t *restrict from, size_t words, size_t arm,
+                    uint64_t *restrict to) {
+    size_t skip = arm / 64;
+    unsigned shift = arm % 64;
+    if (skip >= words) {
+        return;
+    }
+    if (shift == 0) {
+        or_row(from + skip, words - skip, to);
+        return;
+    }
+    size_t last = words - skip - 1;
+    for (size_t i = 0; i < last; i++) {
+        to[i] |= from[i + skip] >> shift | from[i + skip + 1] << (64 - shift);
+    }
+    to[last] |= from[words - 1] >> shift;
+}
+
+/* Grow by arms of arm_x pixels to left and right and arm_y up and down (0: none). */
+static void grow_row(const struct plane *from, int32_t y, int32_t arm_x, int32_t arm_y,
+                     const struct plane *to) {
+    const size_t words = from->pitch;
+    const uint64_t *row = plane_row(from, y);
+    uint64_t *out = plane_row(to, y);
+    for (size_t i = 0; i < words; i++) {
+        out[i] = row[i];
+    }
+    if (arm_y > 0 && y >= arm_y) {
+        or_row(plane_row(from, y - arm_y), words, out);
+    }
+    if (arm_y > 0 && y < from->height - arm_y) {
+        or_row(plane_row(from, y + arm_y), words, out);
+    }
+    if (arm_x > 0) {
+        or_right(row, words, (size_t)arm_x, out);
+        or_left(row, words, (size_t)arm_x, out);
+        /* bits past the last pixel would come back with the next step to the left */
+        unsigned used = (unsigned)from->width % 64;
+        out[words - 1] &= used > 0 ? (UINT64_C(1) << used) - 1 : UINT64_MAX;
+    }
+}
+
+/* Two planes; the picture is in the first. */
+static void grow(struct plane pair[2], int32_t arm_x, int32_t arm_y) {
+    const int32_t height = pair[0].height;
+    const int strips = kb_strips(height);
+#pragma omp parallel for num_threads(strips) if (strips > 1)
+    for (int strip = 0; strip < strips; strip++) {
+        int32_t end = kb_strip_start(height, strips, strip + 1);
+        for (int32_t y = kb_strip_start(height, strips, strip); y < end; y++) {
+            grow_row(&pair[0], y, arm_x, arm_y, &pair[1]);
+        }
+    }
+    struct plane other = pair[0];
+    pair[0] = pair[1];
+    pair[1] = other;
+}
+
+/* ---- the octagon --------------------------------------------------------------------------- */
+
+static int32_t smaller(int32_t a, int32_t b) {
+    return a < b ? a : b;
+}
+
+/* s of the file's head: floor(c (r + 1/2)) - r. */
+static int32_t square_part(int32_t radius) {
+    const double c = (2.0 + sqrt(24.0)) / 5.0;
+    return (int32_t)floor(c * (radius + 0.5)) - radius;
+}
+
+static void grow_by_octagon(struct plane pair[2], int32_t radius) {
+    const int32_t half = square_part(radius);
+    const int32_t diamond = radius - half;
+    /* a segment of half length n and arms of n + 1 at most leave no gap */
+    for (int32_t n = 0, arm = 0; n < half; n += arm) {
+        arm = smaller(n + 1, half - n);
+        grow(pair, arm, 0);
+        grow(pair, 0, arm);
+    }
+    /* a diamond of radius n holds the corner (arm - 1, arm - 1) between its arms' diamonds when
+     * 2 (arm - 1) <= n */
+    for (int32_t n = 0, arm = 0; n < diamond; n += arm) {
+        arm = smaller(n / 2 + 1, diamond - n);
+        grow(pair, arm, arm);
+    }
+}
+
+static enum kb_status planes_alloc(int32_t width, int32_t height, struct plane pair[2],
+                                   struct kb_err *err) {
+    size_t pitch = kb_bit_words(width);
+    size_t words = pitch * (size_t)height;
+    uint64_t *block = kb_alloc(2 * words, sizeof(uint64_t));
+    if (block == NULL) {
+        return kb_fail_memory(err, "raster", 2 * words * sizeof(uint64_t));
+    }
+    pair[0] = (struct plane){.word = block, .pitch = pitch, .width = width, .height = height};
+    pair[1] = pair[0];
+    pair[1].word = block + words;
+    return KB_OK;
+}
+
+/* Dilation of the pixels in `set`; `inverted` turns the result over. */
+static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, int32_t radius,
+                              bool inverted, struct kb_image *to, struct kb_err *err) {
+    enum kb_status status = kb_check_radius(radius, err);
+    if (status == KB_OK) {
+        status = kb_check_pair(mask, to, err);
+    }
+    struct plane pair[2];
+    if (status == KB_OK) {
+        status = planes_alloc(mask->width, mask->height, pair, err);
+    }
+    if (status != KB_OK) {
+        return status;
+    }
+    uint64_t *block = pair[0].word;
+    for (int32_t y = 0; y < mask->height; y++) {
+        kb_pick_bits(&set, kb_row(mask, y), mask->width, plane_row(&pair[0], y));
+    }
+    /* from this radius on the octagon about any pixel covers the frame */
+    grow_by_octagon(pair, smaller(radius, mask->width + mask->height));
+    for (int32_t y = 0; y < mask->height; y++) {
+        kb_unpick_bits(plane_row(&pair[0], y), mask->width, inverted, kb_row(to, y));
+    }
+    kb_free(block);
+    return KB_OK;
+}
+
+enum kb_status kb_dilate(const struct kb_image *mask, int32_t radius, struct kb_image *to,
+                         struct kb_err *err) {
+    return octagon(mask, kb_pick_range(1, 255), radius, false, to, err);
+}
+
+enum kb_status kb_erode(const struct kb_image *mask, int32_t radius, struct kb_image *to,
+                        struct kb_err *err) {
+    return octagon(mask, kb_pick_range(0, 0), radius, true, to, err);
+}
