@@ -130,6 +130,10 @@ KB_API KB_NODISCARD bool kb_parse_fraction(const char *string, double *fraction)
 /* Skip leading and cut trailing blanks in place; returns the first kept character. */
 KB_API char *kb_trim(char *string);
 
+/* The one of `count` names that `said` most likely meant (edit distance, at most a third of its
+ * length); NULL when none comes near. A view into `names`. */
+KB_API const char *kb_nearest_name(const char *said, const char *const *names, size_t count);
+
 /* ---- findings ----------------------------------------------------------------------------------
  * Things a reader of the result must know. A finding never replaces an error. */
 

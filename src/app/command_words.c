@@ -1,0 +1,24 @@
+/* command_words.c - the commands and what the help and the manual say of them. */
+#include "request.h"
+
+const struct kb_command_words kb_commands[] = {
+    {KB_MEASURE, "measure", "measure --material MATERIAL --contrast CONTRAST FIELD...",
+     "measure the fields of one specimen",
+     "A field is a picture (TIFF, PNG or JPEG), a folder of pictures, or a quoted shell pattern. "
+     "Give "
+     "every field of the section: intervals come from the spread between fields. Graphite is best "
+     "measured unetched and the matrix etched; both kinds may be given, each behind its "
+     "--contrast. "
+     "Exit status: 0 measured, and accepted where limits are set; 1 rejected or undecided; 2 "
+     "usage; 3 "
+     "a picture cannot be used; 4 disk or memory failed."},
+    {KB_CARBON_RULE, "carbon", "carbon --pearlite FRACTION | --carbon PERCENT",
+     "lever rule, both ways, with the working",
+     "Near equilibrium, plain carbon steel. An estimate from structure, never a chemical "
+     "analysis."},
+    {KB_RENDER, "render", "render -o DIR [OPTION...]",
+     "draw synthetic micrographs with known truth",
+     "Writes field-NN.tif with its scale in the resolution tags, and field-NN.truth.json. The same "
+     "seed draws the same picture on every machine."},
+};
+const size_t kb_command_count = sizeof kb_commands / sizeof kb_commands[0];

@@ -1,0 +1,262 @@
+/* options.c - the one table behind the command line, --help, the manual page, the shell completion
+ * and the job file. A job-file key is the option's name with '_' for '-', in the section given
+ * here.
+ */
+#include "request.h"
+
+#include <string.h>
+
+#define AT(member) offsetof(struct kb_request, member)
+#define M KB_MEASURE
+#define C KB_CARBON_RULE
+#define R KB_RENDER
+#define ANY (KB_MEASURE | KB_CARBON_RULE | KB_RENDER)
+
+/* Ranges are what is physically possible or what the arithmetic stands; they catch slips of the
+ * decimal point, not opinions. */
+const struct kb_option kb_options[] = {
+    /* the specimen */
+    {"specimen", 0, "specimen", "NAME", "Name of the specimen, printed on the report.", M,
+     KB_OPT_TEXT, AT(settings.specimen_id), 0, 0, NULL, false},
+    {"material", 0, "specimen", "MATERIAL",
+     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M,
+     KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
+    {"contrast", 0, "specimen", "CONTRAST",
+     "How the fields named after it were seen: light (etched), light-unetched or sem (secondary "
+     "electrons). May be said again for further fields.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_contrast, false},
+    {"proeutectoid", 0, "specimen", "PHASE",
+     "What stands beside pearlite in steel: ferrite (up to the eutectoid) or cementite (above it).",
+     M | C, KB_OPT_OWN, 0, 0, 0, kb_own_proeutectoid, false},
+    {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.", M,
+     KB_OPT_TEXT, AT(settings.laboratory), 0, 0, NULL, false},
+    {"operator", 0, "specimen", "TEXT", "Who measured, printed on the report.", M, KB_OPT_TEXT,
+     AT(settings.operator_name), 0, 0, NULL, false},
+    {"customer", 0, "specimen", "TEXT", "For whom, printed on the report.", M, KB_OPT_TEXT,
+     AT(settings.customer), 0, 0, NULL, false},
+    {"remark", 0, "specimen", "TEXT", "A remark, printed on the report.", M, KB_OPT_TEXT,
+     AT(settings.remark), 0, 0, NULL, false},
+
+    /* calibration */
+    {"pixel-size", 0, "calibration", "LENGTH",
+     "Side of a pixel in the specimen, for example 0.5um; overrides what the file says.", M,
+     KB_OPT_LENGTH, AT(settings.intake.px_um), 1e-4, 1e3, NULL, false},
+    {"scale-bar", 0, "calibration", "PX=LENGTH",
+     "A scale bar of so many pixels is so long, for example 200px=100um.", M, KB_OPT_OWN, 0, 0, 0,
+     kb_own_scale_bar, false},
+    {"page", 0, "calibration", "N", "Page of a TIFF with several pages, from 1.", M, KB_OPT_INTEGER,
+     AT(page), 1, 1e6, NULL, false},
+    {"blank-field", 0, "calibration", "FILE",
+     "Picture of an empty field under the same light; evens the illumination.", M, KB_OPT_TEXT,
+     AT(settings.blank_path), 0, 0, NULL, false},
+
+    /* segmentation */
+    {"dark-threshold", 0, "segmentation", "GREY",
+     "Grey level up to which a pixel is of the darkest class; fixed by hand.", M, KB_OPT_NUMBER,
+     AT(settings.segmentation.dark_threshold), 0, 65535, NULL, false},
+    {"bright-threshold", 0, "segmentation", "GREY",
+     "Grey level from which a pixel is of the brightest of three classes; fixed by hand.", M,
+     KB_OPT_NUMBER, AT(settings.segmentation.bright_threshold), 0, 65535, NULL, false},
+    {"keep-light", 0, "segmentation", NULL, "Do not even the illumination.", M, KB_OPT_FLAG,
+     AT(keep_light), 0, 0, NULL, false},
+    {"clean", 0, "segmentation", "LENGTH",
+     "Specks and holes of smaller equivalent diameter are not structure.", M, KB_OPT_LENGTH,
+     AT(settings.segmentation.clean_um), 0, 1e3, NULL, false},
+    {"colony", 0, "segmentation", "LENGTH",
+     "Side of the window whose mean grey decides on pearlite where lamellae are resolved.", M,
+     KB_OPT_LENGTH, AT(settings.segmentation.colony_um), 1e-3, 1e3, NULL, false},
+    {"line", 0, "segmentation", "LENGTH",
+     "Dark lines narrower than this are boundaries or scratches, not a phase.", M, KB_OPT_LENGTH,
+     AT(settings.segmentation.line_um), 0, 1e3, NULL, false},
+    {"exclude", 0, "segmentation", "X,Y,W,H",
+     "Leave a rectangle out, in pixels from the upper left corner, a data bar for example.", M,
+     KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
+
+    /* particles */
+    {"min-feret", 0, "particles", "LENGTH",
+     "Graphite particles of smaller maximum Feret diameter do not count.", M, KB_OPT_LENGTH,
+     AT(settings.morphology.min_feret_um), 0, 1e4, NULL, false},
+    {"keep-touching", 0, "particles", NULL, "Do not part nodules that touch.", M, KB_OPT_FLAG,
+     AT(keep_touching), 0, 0, NULL, false},
+    {"part-depth", 0, "particles", "LENGTH",
+     "How much a neck must narrow before touching nodules are parted there.", M, KB_OPT_LENGTH,
+     AT(settings.morphology.part_depth_um), 0, 1e3, NULL, false},
+
+    /* precision */
+    {"want-phase", 0, "precision", "POINTS",
+     "Wanted half-width of the 95 % interval of a phase fraction, percentage points of the field.",
+     M, KB_OPT_FRACTION, AT(settings.specimen.want_points), 1e-4, 1, NULL, false},
+    {"want-nodularity", 0, "precision", "POINTS",
+     "The same of nodularity, percentage points of the graphite area.", M, KB_OPT_POINTS,
+     AT(settings.specimen.want_nodularity_points), 0.01, 100, NULL, false},
+    {"want-count", 0, "precision", "SHARE", "The same of the nodule count, as a share of it.", M,
+     KB_OPT_FRACTION, AT(settings.specimen.want_count_share), 1e-3, 1, NULL, false},
+    {"min-fields", 0, "precision", "N", "Fewer fields than this are reported as a finding.", M,
+     KB_OPT_INTEGER, AT(min_fields), 1, 1e6, NULL, false},
+    {"min-particles", 0, "precision", "N",
+     "Fewer counting particles than this are reported as a finding.", M, KB_OPT_INTEGER,
+     AT(min_particles), 1, 1e9, NULL, false},
+
+    /* carbon */
+    {"chemistry", 0, "chemistry", "ELEMENT=PERCENT",
+     "Known chemistry in mass %, for example C=3.62% or Si=2.4%; elements C Si Mn P S Cu Sn Mg.", M,
+     KB_OPT_OWN, 0, 0, 0, kb_own_chemistry, true},
+    {"ferrite-carbon", 0, "carbon", "PERCENT", "Carbon in ferrite at the eutectoid, mass %.", M | C,
+     KB_OPT_PERCENT, AT(settings.carbon.constants.ferrite_c), 0, 0.1, NULL, false},
+    {"eutectoid-carbon", 0, "carbon", "PERCENT", "Carbon of the eutectoid, mass %.", M | C,
+     KB_OPT_PERCENT, AT(settings.carbon.constants.eutectoid_c), 0.2, 1.2, NULL, false},
+    {"cementite-carbon", 0, "carbon", "PERCENT", "Carbon of cementite, mass %.", M | C,
+     KB_OPT_PERCENT, AT(settings.carbon.constants.cementite_c), 6, 7, NULL, false},
+    {"silicon-shift", 0, "carbon", "PERCENT",
+     "Change of the eutectoid carbon with each mass % of silicon.", M | C, KB_OPT_PERCENT,
+     AT(settings.carbon.constants.si_shift), -0.2, 0.2, NULL, false},
+    {"silicon", 0, NULL, "PERCENT", "Silicon in mass %, shifts the eutectoid.", C, KB_OPT_PERCENT,
+     AT(settings.chemistry.si), 0, 10, NULL, false},
+    {"carbon-tolerance", 0, "carbon", "PERCENT",
+     "Difference from the known carbon, mass %, that is still agreement.", M, KB_OPT_PERCENT,
+     AT(settings.carbon.tolerance_percent), 0, 5, NULL, false},
+    {"pearlite", 0, NULL, "FRACTION",
+     "Pearlite as a fraction of the matrix area: gives the carbon.", C, KB_OPT_FRACTION,
+     AT(question.pearlite), 0, 1, NULL, false},
+    {"carbon", 0, NULL, "PERCENT", "Carbon in mass %: gives the phases.", C, KB_OPT_PERCENT,
+     AT(question.carbon), 0, 7, NULL, false},
+
+    /* limits */
+    {"limit", 0, "limits", "LIMIT",
+     "A limit, for example 'nodularity >= 85 %' or 'pearlite_of_matrix = 20..45 %'.", M, KB_OPT_OWN,
+     0, 0, 0, kb_own_limit, true},
+    {"limits", 0, NULL, "FILE", "Take the [limits] of this job file.", M, KB_OPT_TEXT,
+     AT(limits_path), 0, 0, NULL, false},
+
+    /* rendered micrographs */
+    {"seed", 0, NULL, "N", "Which picture: the same number draws the same one.", R, KB_OPT_INTEGER,
+     AT(seed), 0, 9e15, NULL, false},
+    {"fields", 0, NULL, "N", "How many fields, with seeds from --seed upwards.", R, KB_OPT_INTEGER,
+     AT(render_fields), 1, 1e5, NULL, false},
+    {"size", 0, NULL, "WxH", "Pixels across and down.", R, KB_OPT_OWN, 0, 0, 0, kb_own_size, false},
+    {"pixel-size", 0, NULL, "LENGTH", "Side of a pixel in the specimen.", R, KB_OPT_LENGTH,
+     AT(render.px_um), 1e-3, 1e2, NULL, false},
+    {"look", 0, NULL, "CONTRAST", "light (etched), light-unetched or sem.", R, KB_OPT_OWN, 0, 0, 0,
+     kb_own_look, false},
+    {"graphite", 0, NULL, "KIND", "none, nodules, compacted or flakes.", R, KB_OPT_OWN, 0, 0, 0,
+     kb_own_graphite, false},
+    {"nodules", 0, NULL, "N", "Graphite particles per mm2.", R, KB_OPT_NUMBER,
+     AT(render.nodules_per_mm2), 0, 1e5, NULL, false},
+    {"nodule-size", 0, NULL, "LENGTH", "Median equivalent diameter of the particles.", R,
+     KB_OPT_LENGTH, AT(render.nodule_um), 0.1, 1e3, NULL, false},
+    {"nodule-spread", 0, NULL, "RATIO", "Geometric standard deviation of the diameter.", R,
+     KB_OPT_NUMBER, AT(render.nodule_spread), 1, 3, NULL, false},
+    {"nodularity", 0, NULL, "FRACTION", "Share of the particles that are drawn round.", R,
+     KB_OPT_FRACTION, AT(render.nodularity), 0, 1, NULL, false},
+    {"clusters", 0, NULL, "FRACTION", "Share of the nodules that touch another.", R,
+     KB_OPT_FRACTION, AT(render.clusters), 0, 1, NULL, false},
+    {"graphite-fraction", 0, NULL, "FRACTION",
+     "Graphite aimed at for flakes and compacted graphite, of the field.", R, KB_OPT_FRACTION,
+     AT(render.graphite_fraction), 0, 0.4, NULL, false},
+    {"pearlite-of-matrix", 0, NULL, "FRACTION", "Pearlite aimed at, of the matrix.", R,
+     KB_OPT_FRACTION, AT(render.pearlite_of_matrix), 0, 1, NULL, false},
+    {"grain", 0, NULL, "LENGTH", "Ferrite grain size; 0um draws no boundaries.", R, KB_OPT_LENGTH,
+     AT(render.grain_um), 0, 1e3, NULL, false},
+    {"lamella", 0, NULL, "LENGTH", "Interlamellar spacing of pearlite.", R, KB_OPT_LENGTH,
+     AT(render.lamella_um), 0, 1e2, NULL, false},
+    {"fall-off", 0, NULL, "FRACTION", "Light lost towards the corners.", R, KB_OPT_FRACTION,
+     AT(render.fall_off), 0, 0.9, NULL, false},
+    {"blur", 0, NULL, "LENGTH", "Standard deviation of the blur.", R, KB_OPT_LENGTH,
+     AT(render.blur_um), 0, 1e2, NULL, false},
+    {"noise", 0, NULL, "LEVELS", "Standard deviation of the noise, grey levels of 255.", R,
+     KB_OPT_NUMBER, AT(render.noise), 0, 100, NULL, false},
+    {"scratches", 0, NULL, "N", "Scratches per mm2.", R, KB_OPT_NUMBER,
+     AT(render.scratches_per_mm2), 0, 1e5, NULL, false},
+
+    /* in and out */
+    {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M,
+     KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
+    {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.", M | R,
+     KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+    {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M, KB_OPT_FLAG,
+     AT(no_pictures), 0, 0, NULL, false},
+    {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.", M,
+     KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
+    {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
+     M | C, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+    {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
+     0, 0, NULL, false},
+    {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,
+     KB_OPT_FLAG, AT(quiet), 0, 0, NULL, false},
+    {"help", 'h', NULL, NULL, "Show this help.", ANY, KB_OPT_FLAG, AT(help), 0, 0, NULL, false},
+    {"version", 0, NULL, NULL, "Show the version.", ANY, KB_OPT_FLAG, AT(version), 0, 0, NULL,
+     false},
+};
+const size_t kb_option_count = sizeof kb_options / sizeof kb_options[0];
+
+const struct kb_option *kb_option_by_name(const char *name, enum kb_command command) {
+    for (size_t i = 0; i < kb_option_count; i++) {
+        if ((kb_options[i].commands & command) != 0 && strcmp(kb_options[i].name, name) == 0) {
+            return &kb_options[i];
+        }
+    }
+    return NULL;
+}
+
+const struct kb_option *kb_option_by_letter(char letter, enum kb_command command) {
+    for (size_t i = 0; i < kb_option_count; i++) {
+        if ((kb_options[i].commands & command) != 0 && kb_options[i].letter == letter) {
+            return &kb_options[i];
+        }
+    }
+    return NULL;
+}
+
+void kb_option_key(const char *name, char *to, size_t size) {
+    (void)snprintf(to, size, "%s", name);
+    for (char *c = to; *c != '\0'; c++) {
+        *c = *c == '-' ? '_' : *c;
+    }
+}
+
+const struct kb_option *kb_option_by_key(const char *section, const char *key) {
+    for (size_t i = 0; i < kb_option_count; i++) {
+        const struct kb_option *option = &kb_options[i];
+        if (option->section == NULL || strcmp(option->section, section) != 0) {
+            continue;
+        }
+        char own_key[40];
+        kb_option_key(option->name, own_key, sizeof own_key);
+        bool any_key = strcmp(section, "chemistry") == 0 || strcmp(section, "limits") == 0;
+        if (any_key || strcmp(own_key, key) == 0) {
+            return option;
+        }
+    }
+    return NULL;
+}
+
+static const void *target(const struct kb_option *option, const struct kb_request *request) {
+    return (const char *)request + option->offset;
+}
+
+void kb_option_default(const struct kb_option *option, char *text, size_t size) {
+    struct kb_request request;
+    kb_request_init(&request, KB_MEASURE);
+    text[0] = '\0';
+    double number = NAN;
+    if (option->kind == KB_OPT_INTEGER) {
+        int64_t value = *(const int64_t *)target(option, &request);
+        if (value > 0) {
+            (void)snprintf(text, size, "%lld", (long long)value);
+        }
+    } else if (option->kind != KB_OPT_FLAG && option->kind != KB_OPT_TEXT &&
+               option->kind != KB_OPT_OWN) {
+        number = *(const double *)target(option, &request);
+    }
+    /* a pixel size of 0 means unknown, not zero: nothing to show */
+    if (!isnan(number) && (number >= option->low || option->low < 0)) {
+        const char *unit = option->kind == KB_OPT_LENGTH ? "um"
+                           : option->kind == KB_OPT_FRACTION || option->kind == KB_OPT_POINTS ||
+                                   option->kind == KB_OPT_PERCENT
+                               ? " %"
+                               : "";
+        double shown = option->kind == KB_OPT_FRACTION ? 100.0 * number : number;
+        (void)snprintf(text, size, "%g%s", shown, unit);
+    }
+    kb_request_release(&request);
+}

@@ -1,0 +1,245 @@
+/* own.c - options that are more than one value: material, contrast, scale bar, exclusions,
+ * chemistry, limits, and the words of `render`. */
+#include "request.h"
+
+#include <string.h>
+
+enum kb_status kb_own_material(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err) {
+    enum kb_material material = KB_DUCTILE_IRON;
+    if (!kb_material_parse(from->value, &material)) {
+        return kb_refuse(from, err,
+                         "is no material known here (ductile-iron, grey-iron, compacted-iron or "
+                         "carbon-steel)");
+    }
+    request->settings.material = material;
+    request->material_said = true;
+    return KB_OK;
+}
+
+enum kb_status kb_own_contrast(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err) {
+    if (!kb_contrast_parse(from->value, &request->contrast)) {
+        return kb_refuse(from, err, "is no contrast (light, light-unetched or sem)");
+    }
+    request->contrast_said = true;
+    return KB_OK;
+}
+
+enum kb_status kb_own_proeutectoid(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err) {
+    if (!kb_proeutectoid_parse(from->value, &request->settings.segmentation.proeutectoid)) {
+        return kb_refuse(from, err, "does not stand beside pearlite (ferrite or cementite)");
+    }
+    return KB_OK;
+}
+
+enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err) {
+    char text[64];
+    (void)snprintf(text, sizeof text, "%s", from->value);
+    char *equals = strchr(text, '=');
+    struct kb_intake_params *intake = &request->settings.intake;
+    double px = 0, um = 0;
+    if (equals != NULL) {
+        *equals = '\0';
+    }
+    if (equals == NULL || !kb_parse_pixels(kb_trim(text), &px) ||
+        !kb_parse_length_um(kb_trim(equals + 1), &um) || !(px > 0) || !(um > 0)) {
+        return kb_refuse(from, err, "is no scale bar (write 200px=100um)");
+    }
+    intake->bar_px = px;
+    intake->bar_um = um;
+    return KB_OK;
+}
+
+/* Four whole numbers apart by commas. */
+static bool parse_rect(const char *text, struct kb_rect *rect) {
+    char copy[96];
+    int64_t number[4];
+    if ((size_t)snprintf(copy, sizeof copy, "%s", text) >= sizeof copy) {
+        return false;
+    }
+    char *rest = copy;
+    for (int i = 0; i < 4; i++) {
+        char *comma = strchr(rest, ',');
+        if ((comma == NULL) != (i == 3)) {
+            return false;
+        }
+        if (comma != NULL) {
+            *comma = '\0';
+        }
+        if (!kb_parse_integer(kb_trim(rest), i < 2 ? 0 : 1, KB_SIDE_MAX, &number[i])) {
+            return false;
+        }
+        rest = comma != NULL ? comma + 1 : rest;
+    }
+    *rect = (struct kb_rect){(int32_t)number[0], (int32_t)number[1], (int32_t)number[2],
+                             (int32_t)number[3]};
+    return true;
+}
+
+enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
+                              struct kb_err *err) {
+    struct kb_rect rect = {0, 0, 0, 0};
+    /* in a job file several rectangles may stand on the line, apart by '|' */
+    char copy[512];
+    if ((size_t)snprintf(copy, sizeof copy, "%s", from->value) >= sizeof copy) {
+        return kb_refuse(from, err, "is too long");
+    }
+    for (char *part = copy, *next = NULL; part != NULL; part = next) {
+        next = strchr(part, '|');
+        if (next != NULL) {
+            *next++ = '\0';
+        }
+        if (!parse_rect(part, &rect)) {
+            return kb_refuse(from, err, "is no rectangle (write x,y,width,height in pixels)");
+        }
+        void *items = request->exclusion;
+        if (!kb_grow(&items, request->exclusions, &request->exclusions_capacity, sizeof rect)) {
+            return kb_fail_memory(err, "app", sizeof rect);
+        }
+        request->exclusion = items;
+        request->exclusion[request->exclusions++] = rect;
+    }
+    return KB_OK;
+}
+
+static double *element(struct kb_chemistry *chemistry, const char *name) {
+    const struct {
+        const char *name;
+        double *value;
+    } known[] = {{"C", &chemistry->c},   {"Si", &chemistry->si}, {"Mn", &chemistry->mn},
+                 {"P", &chemistry->p},   {"S", &chemistry->s},   {"Cu", &chemistry->cu},
+                 {"Sn", &chemistry->sn}, {"Mg", &chemistry->mg}};
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        if (strcmp(known[i].name, name) == 0) {
+            return known[i].value;
+        }
+    }
+    return NULL;
+}
+
+/* Split "left OP right" of the command line, or take key and value of the job file. */
+static void split(const struct kb_assignment *from, const char *at_any_of, char *left, size_t size,
+                  const char **right) {
+    if (from->key[0] != '\0') {
+        (void)snprintf(left, size, "%s", from->key);
+        *right = from->value;
+        return;
+    }
+    size_t length = strcspn(from->value, at_any_of);
+    (void)snprintf(left, size, "%.*s", (int)(length < size ? length : size - 1), from->value);
+    *right = from->value + length;
+}
+
+enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err) {
+    char name[40];
+    const char *rest = NULL;
+    split(from, "=", name, sizeof name, &rest);
+    rest += *rest == '=' ? 1 : 0;
+    double *target = element(&request->settings.chemistry, kb_trim(name));
+    if (target == NULL) {
+        return kb_fail(err, KB_E_USAGE, "app", from->where,
+                       "'%s' is no element known here (C Si Mn P S Cu Sn Mg, with capitals)", name);
+    }
+    double percent = 0;
+    char text[64];
+    (void)snprintf(text, sizeof text, "%s", rest);
+    char *end = strchr(text, '%');
+    if (end != NULL && end[1] == '\0') {
+        *end = '\0';
+    }
+    if (!kb_parse_number(kb_trim(text), &percent) || percent < 0 || percent > 100) {
+        return kb_refuse(from, err, "is no mass percentage (write C = 3.62 %)");
+    }
+    *target = percent;
+    return KB_OK;
+}
+
+enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err) {
+    char name[64];
+    const char *rest = NULL;
+    split(from, " \t=<>\xe2", name, sizeof name, &rest); /* 0xe2 begins the signs for >= and <= */
+    while (*rest == ' ' || *rest == '\t') {
+        rest++;
+    }
+    /* "pearlite = 20..45 %" as typed on the command line: the equals sign only joins */
+    if (from->key[0] == '\0' && rest[0] == '=' && rest[1] != '=') {
+        rest++;
+    }
+    struct kb_limit limit;
+    enum kb_status status = kb_limit_parse(kb_trim(name), rest, &limit, err);
+    if (status != KB_OK) {
+        if (err != NULL) {
+            (void)snprintf(err->subject, sizeof err->subject, "%s", from->where);
+        }
+        return status;
+    }
+    for (size_t i = 0; i < request->limits; i++) {
+        if (request->limit[i].quantity == limit.quantity) { /* the one said later wins */
+            request->limit[i] = limit;
+            return KB_OK;
+        }
+    }
+    void *items = request->limit;
+    if (!kb_grow(&items, request->limits, &request->limits_capacity, sizeof limit)) {
+        return kb_fail_memory(err, "app", sizeof limit);
+    }
+    request->limit = items;
+    request->limit[request->limits++] = limit;
+    return KB_OK;
+}
+
+enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err) {
+    static const enum kb_render_look look_of[] = {
+        [KB_LIGHT] = KB_RENDER_LIGHT,
+        [KB_LIGHT_UNETCHED] = KB_RENDER_UNETCHED,
+        [KB_SEM] = KB_RENDER_SEM,
+    };
+    enum kb_contrast contrast = KB_LIGHT;
+    if (!kb_contrast_parse(from->value, &contrast)) {
+        return kb_refuse(from, err, "is no contrast (light, light-unetched or sem)");
+    }
+    request->render.look = look_of[contrast];
+    return KB_OK;
+}
+
+enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err) {
+    static const struct {
+        const char *name;
+        enum kb_render_graphite graphite;
+    } kind[] = {{"none", KB_RENDER_NONE},
+                {"nodules", KB_RENDER_NODULES},
+                {"compacted", KB_RENDER_COMPACTED},
+                {"flakes", KB_RENDER_FLAKES}};
+    for (size_t i = 0; i < sizeof kind / sizeof kind[0]; i++) {
+        if (strcmp(kind[i].name, from->value) == 0) {
+            request->render.graphite = kind[i].graphite;
+            return KB_OK;
+        }
+    }
+    return kb_refuse(from, err, "is no kind of graphite (none, nodules, compacted or flakes)");
+}
+
+enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err) {
+    char text[32];
+    (void)snprintf(text, sizeof text, "%s", from->value);
+    char *cross = strchr(text, 'x');
+    int64_t width = 0, height = 0;
+    if (cross != NULL) {
+        *cross = '\0';
+    }
+    if (cross == NULL || !kb_parse_integer(text, 1, KB_SIDE_MAX, &width) ||
+        !kb_parse_integer(cross + 1, 1, KB_SIDE_MAX, &height)) {
+        return kb_refuse(from, err, "is no size (write 1280x960, in pixels)");
+    }
+    request->render.width = (int32_t)width;
+    request->render.height = (int32_t)height;
+    return KB_OK;
+}

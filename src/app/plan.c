@@ -1,0 +1,203 @@
+/* plan.c - everything a measurement needs before its first pixel: settings checked, paths expanded,
+ * blank field read, output folder opened. */
+#include "pipeline_priv.h"
+
+#include <omp.h>
+#include <string.h>
+#include <time.h>
+
+struct kb_settings kb_settings_default(enum kb_material material, enum kb_contrast contrast) {
+    struct kb_settings settings = {
+        .material = material,
+        .intake = kb_intake_params_default(),
+        .segmentation = kb_segmentation_params_default(material, contrast),
+        .morphology = kb_morphology_params_default(material),
+        .specimen = kb_specimen_params_default(),
+        .carbon = kb_carbon_params_default(material),
+        .chemistry = kb_chemistry_unknown(),
+        .pictures = true,
+    };
+    return settings;
+}
+
+static enum kb_status check_settings(const struct kb_settings *settings, struct kb_err *err) {
+    enum kb_status status = kb_intake_params_check(&settings->intake, err);
+    if (status == KB_OK) {
+        status = kb_segmentation_params_check(&settings->segmentation, err);
+    }
+    if (status == KB_OK) {
+        status = kb_morphology_params_check(&settings->morphology, err);
+    }
+    if (status == KB_OK) {
+        status = kb_specimen_params_check(&settings->specimen, err);
+    }
+    if (status == KB_OK) {
+        status = kb_carbon_constants_check(&settings->carbon.constants, err);
+    }
+    return status;
+}
+
+/* Append what one entry of the field list stands for. A picture that two entries name would weigh
+ * twice and make the interval look narrower than it is: refused. */
+static enum kb_status expand(const struct kb_settings_field *field, struct kb_plan *plan,
+                             struct kb_err *err) {
+    struct kb_paths found = {NULL, 0, 0};
+    enum kb_status status = kb_paths_expand(field->path, &found, err);
+    for (size_t i = 0; status == KB_OK && i < found.count; i++) {
+        for (size_t k = 0; k < plan->count; k++) {
+            if (strcmp(plan->path[k], found.path[i]) == 0) {
+                status = kb_fail(err, KB_E_USAGE, "app", found.path[i],
+                                 "this field is named twice (name each field once)");
+            }
+        }
+    }
+    size_t total = plan->count + found.count;
+    if (status == KB_OK) {
+        char **path = kb_resize(plan->path, total, sizeof *path);
+        plan->path = path != NULL ? path : plan->path;
+        enum kb_contrast *contrast = kb_resize(plan->contrast, total, sizeof *contrast);
+        plan->contrast = contrast != NULL ? contrast : plan->contrast;
+        if (path == NULL || contrast == NULL) {
+            status = kb_fail_memory(err, "app", total * sizeof *path);
+        }
+    }
+    for (size_t i = 0; status == KB_OK && i < found.count; i++) {
+        plan->path[plan->count] = found.path[i]; /* taken over */
+        plan->contrast[plan->count++] = field->contrast;
+        found.path[i] = NULL;
+    }
+    kb_paths_release(&found);
+    return status;
+}
+
+static enum kb_status read_blank(struct kb_plan *plan, struct kb_err *err) {
+    const char *path = plan->settings->blank_path;
+    if (path == NULL) {
+        return KB_OK;
+    }
+    struct kb_intake_params params = kb_intake_params_default();
+    return kb_field_read(path, &params, &plan->blank, err);
+}
+
+enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields,
+                            struct kb_plan *plan, struct kb_err *err) {
+    enum kb_status status = check_settings(plan->settings, err);
+    if (status == KB_OK && fields == 0) {
+        status = kb_fail(err, KB_E_USAGE, "app", NULL, "no field to measure (name a picture)");
+    }
+    for (size_t i = 0; status == KB_OK && i < fields; i++) {
+        status = expand(&field[i], plan, err);
+    }
+    if (status == KB_OK) {
+        status = read_blank(plan, err);
+    }
+    return status;
+}
+
+void kb_plan_release(struct kb_plan *plan) {
+    if (plan->folder != NULL) {
+        kb_report_folder_abandon(plan->folder);
+    }
+    kb_field_release(&plan->blank);
+    for (size_t i = 0; i < plan->count; i++) {
+        kb_free(plan->path[i]);
+    }
+    kb_free(plan->path);
+    kb_free(plan->contrast);
+    *plan = (struct kb_plan){.settings = NULL};
+}
+
+/* Local time as ISO 8601 with offset: "2031-05-04T14:03:09+02:00". */
+static void stamp(char text[32]) {
+    time_t now = time(NULL);
+    struct tm local;
+    char zone[8] = "";
+    if (localtime_r(&now, &local) == NULL || strftime(text, 32, "%Y-%m-%dT%H:%M:%S", &local) == 0 ||
+        strftime(zone, sizeof zone, "%z", &local) != 5) {
+        text[0] = '\0';
+        return;
+    }
+    size_t length = strlen(text);
+    (void)snprintf(text + length, 32 - length, "%.3s:%.2s", zone, zone + 3);
+}
+
+/* Copies of the words that identify a run. False when out of memory. */
+static bool copy_words(const struct kb_settings *settings, struct kb_result *result) {
+    const struct {
+        const char *from;
+        char **to;
+    } word[] = {
+        {settings->specimen_id, &result->specimen_id},
+        {settings->laboratory, &result->laboratory},
+        {settings->operator_name, &result->operator_name},
+        {settings->customer, &result->customer},
+        {settings->remark, &result->remark},
+        {settings->job_path, &result->job_path},
+    };
+    for (size_t i = 0; i < sizeof word / sizeof word[0]; i++) {
+        *word[i].to = kb_copy_string(word[i].from);
+        if (word[i].from != NULL && *word[i].to == NULL) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool copy_records(const struct kb_settings *settings, struct kb_result *result) {
+    result->setting = kb_alloc_zero(settings->records, sizeof *result->setting);
+    if (result->setting == NULL) {
+        return false;
+    }
+    result->settings_capacity = settings->records;
+    for (size_t i = 0; i < settings->records; i++) {
+        const struct kb_setting_record *from = &settings->record[i];
+        struct kb_setting_record *to = &result->setting[result->settings++];
+        *to = (struct kb_setting_record){kb_copy_string(from->name), kb_copy_string(from->value),
+                                         from->origin};
+        if (to->name == NULL || to->value == NULL) {
+            return false;
+        }
+    }
+    return true;
+}
+
+enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, struct kb_err *err) {
+    const struct kb_settings *settings = plan->settings;
+    if (settings->out_folder != NULL) {
+        enum kb_status status =
+            kb_report_folder_open(settings->out_folder, &plan->folder_here, err);
+        if (status != KB_OK) {
+            return status;
+        }
+        plan->folder = &plan->folder_here;
+    }
+    result->material = settings->material;
+    result->proeutectoid = settings->segmentation.proeutectoid;
+    result->segmentation_params = settings->segmentation;
+    result->segmentation_params.exclusion = NULL;
+    result->segmentation_params.exclusions = 0;
+    result->segmentation_params.blank = NULL;
+    result->morphology_params = settings->morphology;
+    result->specimen_params = settings->specimen;
+    result->chemistry = settings->chemistry;
+    stamp(result->made_at);
+    result->field = kb_alloc_zero(plan->count, sizeof *result->field);
+    if (result->field == NULL || !copy_words(settings, result) || !copy_records(settings, result)) {
+        return kb_fail_memory(err, "app", plan->count * sizeof *result->field);
+    }
+    result->fields = plan->count;
+    return KB_OK;
+}
+
+struct kb_segmentation_params kb_plan_segmentation(const struct kb_plan *plan, size_t index) {
+    struct kb_segmentation_params params = plan->settings->segmentation;
+    params.material = plan->settings->material;
+    params.contrast = plan->contrast[index];
+    params.blank = plan->blank.grey.px != NULL ? &plan->blank.grey : NULL;
+    return params;
+}
+
+int kb_plan_threads(const struct kb_plan *plan) {
+    int threads = plan->settings->threads > 0 ? plan->settings->threads : omp_get_max_threads();
+    return plan->count < (size_t)threads ? (int)plan->count : threads;
+}

@@ -1,0 +1,175 @@
+/* request.h - what the person asked for: one table of options, read from the command line and from
+ * job files alike, resolved into settings with a record of where each came from. */
+#ifndef KB_REQUEST_H
+#define KB_REQUEST_H
+
+#include "keelblock/keelblock.h"
+
+enum kb_command { KB_MEASURE = 1, KB_CARBON_RULE = 2, KB_RENDER = 4 };
+
+/* Where a value was said. */
+enum kb_origin { KB_FROM_DEFAULT, KB_FROM_JOB, KB_FROM_LINE };
+
+/* One "name = value" as said, before it is understood. */
+struct kb_assignment {
+    const struct kb_option *option;
+    char *value; /* owned */
+    enum kb_origin origin;
+    char where[256]; /* "--pixel-size" or "part.ini:12" for error lines */
+    char key[40];    /* for options that take any of several keys (chemistry, limits) */
+};
+
+struct kb_named_field {
+    char *path;                /* owned */
+    enum kb_contrast contrast; /* unused while !contrast_said */
+    bool contrast_said;
+    enum kb_origin origin;
+};
+
+/* Values of `keelblock carbon`, NaN when not said. */
+struct kb_carbon_question {
+    double pearlite; /* fraction of the matrix by area */
+    double carbon;   /* mass % */
+};
+
+struct kb_request {
+    enum kb_command command;
+    struct kb_settings settings;
+    struct kb_render_params render;
+    struct kb_carbon_question question;
+    bool material_said, contrast_said;
+    enum kb_contrast contrast;
+    int64_t page, min_fields, min_particles, threads, render_fields, seed;
+    int64_t render_width, render_height;
+    bool json, quiet, timing, help, version;
+    bool no_pictures, keep_light, keep_touching;
+    char *limits_path, *job_path; /* views into assignments */
+
+    struct kb_assignment *assignment;
+    size_t assignments, assignments_capacity;
+    struct kb_named_field *field;
+    size_t fields, fields_capacity;
+    struct kb_limit *limit;
+    size_t limits, limits_capacity;
+    struct kb_rect *exclusion;
+    size_t exclusions, exclusions_capacity;
+    struct kb_setting_record *record;
+    size_t records, records_capacity;
+    char **kept; /* strings that views point into */
+    size_t kept_count, kept_capacity;
+};
+
+/* ---- the table (options.c) ---------------------------------------------------------------------
+ */
+
+enum kb_option_kind {
+    KB_OPT_FLAG,     /* bool; in a job file yes or no */
+    KB_OPT_TEXT,     /* const char * */
+    KB_OPT_LENGTH,   /* double, um; the unit must be said */
+    KB_OPT_FRACTION, /* double, 0..1; "41 %" or "0.41" */
+    KB_OPT_POINTS,   /* double; "5 %" or "5" percentage points */
+    KB_OPT_PERCENT,  /* double, mass %; "0.76 %" or "0.76" */
+    KB_OPT_NUMBER,   /* double */
+    KB_OPT_INTEGER,  /* int64_t */
+    KB_OPT_OWN,      /* set by `own` */
+};
+
+struct kb_option {
+    const char *name;    /* "pixel-size"; the job-file key is the same with '_' for '-' */
+    char letter;         /* 'o' for -o, or 0 */
+    const char *section; /* of the job file; NULL: command line only */
+    const char *value;   /* what stands for the value in help: "LENGTH"; NULL for a flag */
+    const char *help;    /* one sentence */
+    unsigned commands;   /* enum kb_command bits that take it */
+    enum kb_option_kind kind;
+    size_t offset;    /* of the target in struct kb_request */
+    double low, high; /* inclusive, in the target's unit */
+    enum kb_status (*own)(struct kb_request *request, const struct kb_assignment *from,
+                          struct kb_err *err);
+    bool repeats; /* each time adds; else the last one said wins */
+};
+
+extern const struct kb_option kb_options[];
+extern const size_t kb_option_count;
+
+const struct kb_option *kb_option_by_name(const char *name, enum kb_command command);
+const struct kb_option *kb_option_by_letter(char letter, enum kb_command command);
+/* Job-file lookup: by section and key; sections "chemistry", "limits" and "fields" take any key. */
+const struct kb_option *kb_option_by_key(const char *section, const char *key);
+/* The default as text ("10um"), or "" where there is none worth showing. */
+void kb_option_default(const struct kb_option *option, char *text, size_t size);
+/* "pixel-size" to "pixel_size" and back, into `to`. */
+void kb_option_key(const char *name, char *to, size_t size);
+
+/* ---- reading (collect.c, apply.c) --------------------------------------------------------------
+ */
+
+void kb_request_init(struct kb_request *request, enum kb_command command);
+void kb_request_release(struct kb_request *request);
+/* Take in the words behind the command. */
+KB_NODISCARD enum kb_status kb_request_line(struct kb_request *request, int argc, char *const *argv,
+                                            struct kb_err *err);
+/* Understand everything that was said: job file first, the command line over it. */
+KB_NODISCARD enum kb_status kb_request_resolve(struct kb_request *request, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_request_assign(struct kb_request *request,
+                                              const struct kb_option *option, const char *value,
+                                              enum kb_origin origin, const char *where,
+                                              const char *key, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_request_name_field(struct kb_request *request, const char *path,
+                                                  const enum kb_contrast *contrast,
+                                                  enum kb_origin origin, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_request_job(struct kb_request *request, const char *path,
+                                           bool limits_only, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_apply(struct kb_request *request, const struct kb_assignment *from,
+                                     struct kb_err *err);
+/* Keep a string until the request is released; NULL when out of memory. */
+KB_NODISCARD char *kb_request_keep(struct kb_request *request, const char *string);
+
+/* Setters of the options that are more than one value (own.c). */
+enum kb_status kb_own_material(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_contrast(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_proeutectoid(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err);
+enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err);
+enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
+                              struct kb_err *err);
+enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err);
+enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
+enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
+enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
+
+/* Fail with what was said and what would be right. */
+enum kb_status kb_refuse(const struct kb_assignment *from, struct kb_err *err, const char *right);
+
+/* ---- commands ----------------------------------------------------------------------------------
+ */
+
+int kb_command_measure(struct kb_request *request);
+int kb_command_carbon(struct kb_request *request);
+int kb_command_render(struct kb_request *request);
+
+/* Words for people: to stdout. False when it could not be written. */
+bool kb_print_help(enum kb_command command);
+bool kb_print_overview(void);
+/* Error line to stderr; the exit code for it. */
+int kb_complain(const struct kb_err *err);
+int kb_exit_code(enum kb_status status);
+
+struct kb_command_words {
+    enum kb_command command;
+    const char *name, *usage, *summary;
+    const char *more; /* a paragraph for --help and the manual */
+};
+extern const struct kb_command_words kb_commands[];
+extern const size_t kb_command_count;
+
+#endif
