@@ -1,0 +1,190 @@
+/* paint.c - the grey of each phase, before light and lens.
+ *
+ * Etched under the light microscope ferrite is bright with thin dark boundaries, pearlite grey to
+ * dark with colonies of different grey and lamellae where they are resolved, graphite darkest. As
+ * polished the whole matrix is bright. With secondary electrons the carbide stands out bright from
+ * dark ferrite, and edges are bright. Grey levels are those of ordinary exposures (common practice,
+ * no published source).
+ */
+#include "render_priv.h"
+
+/* Grey levels of one look, 0..255. */
+struct palette {
+    double ferrite, ferrite_spread; /* mean, difference between grains */
+    double boundary;                /* loss of grey in a grain boundary */
+    double pearlite, pearlite_spread;
+    double lamella; /* half difference between the two kinds of lamella */
+    double mottle;  /* pearlite whose lamellae are not resolved */
+    double graphite, graphite_spread;
+    double rim; /* gain at the border of two phases */
+};
+
+static const struct palette palettes[] = {
+    [KB_RENDER_LIGHT] = {211.0, 8.0, 85.0, 122.0, 17.0, 42.0, 13.0, 48.0, 12.0, -10.0},
+    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 212.0, 0.0, 0.0, 0.0, 62.0, 13.0, -6.0},
+    [KB_RENDER_SEM] = {78.0, 7.0, -26.0, 128.0, 10.0, 52.0, 16.0, 26.0, 7.0, 34.0},
+};
+
+/* ---- graphite -----------------------------------------------------------------------------------
+ */
+
+/* How one particle looks inside. */
+struct inside {
+    uint64_t key;
+    double base, core, streaks, mottle;
+};
+
+static struct inside draw_inside(const struct kb_canvas *canvas, size_t index) {
+    const struct palette *palette = &palettes[canvas->params->look];
+    struct kb_random random = kb_random_start(canvas->params->seed, KB_CHANCE_TEXTURE, index + 1);
+    struct inside in;
+    in.key = kb_random_bits(&random);
+    in.base = palette->graphite + palette->graphite_spread * kb_random_between(&random, -1.0, 1.0);
+    in.core = kb_random_uniform(&random) < 0.4 ? kb_random_between(&random, 8.0, 30.0) : 0.0;
+    in.streaks = kb_random_between(&random, 3.0, 9.0);
+    in.mottle = kb_random_between(&random, 2.0, 7.0);
+    return in;
+}
+
+static uint8_t tone_at(const struct inside *in, double dx, double dy, double radius) {
+    double r = sqrt(dx * dx + dy * dy), ux = r > 0.0 ? dx / r : 0.0, uy = r > 0.0 ? dy / r : 0.0;
+    double share = fmin(r / radius, 1.0);
+    /* sectors about the centre: noise of the direction, fading towards the middle */
+    double streak = kb_noise(in->key, 5.0 * ux + 20.0, 5.0 * uy + 20.0) * share;
+    double mottle = kb_noise(in->key + 1, dx / 1.7, dy / 1.7);
+    double patch = kb_noise(in->key + 2, dx / 4.5 + 0.5, dy / 4.5 + 0.5);
+    double core = in->core * (1.0 - share * share) * (0.6 + 0.6 * patch);
+    double pit = patch > 0.55 ? 60.0 * (patch - 0.55) : 0.0; /* torn out by polishing */
+    double tone = in->base + in->streaks * streak + in->mottle * mottle - core - pit;
+    return (uint8_t)(fmin(fmax(tone, 4.0), 120.0) + 0.5);
+}
+
+static void paint_particle(struct kb_canvas *canvas, size_t index) {
+    const struct kb_graphite *g = &canvas->scene->graphite[index];
+    double px_um = canvas->params->px_um, reach = g->radius + px_um;
+    struct inside in = draw_inside(canvas, index);
+    int32_t x0 = (int32_t)fmax(0.0, floor((g->x - reach) / px_um));
+    int32_t y0 = (int32_t)fmax(0.0, floor((g->y - reach) / px_um));
+    int32_t x1 = (int32_t)fmin(canvas->tone.width, ceil((g->x + reach) / px_um));
+    int32_t y1 = (int32_t)fmin(canvas->tone.height, ceil((g->y + reach) / px_um));
+    for (int32_t y = y0; y < y1; y++) {
+        const uint8_t *share = kb_row(&canvas->graphite, y);
+        uint8_t *to = kb_row(&canvas->tone, y);
+        for (int32_t x = x0; x < x1; x++) {
+            double dx = (x + 0.5) * px_um - g->x, dy = (y + 0.5) * px_um - g->y;
+            if (share[x] > 0 && dx * dx + dy * dy <= reach * reach) {
+                to[x] = tone_at(&in, dx, dy, g->radius);
+            }
+        }
+    }
+}
+
+void kb_paint_graphite(struct kb_canvas *canvas) {
+    kb_image_fill(&canvas->tone, 0);
+    for (size_t i = 0; i < canvas->scene->count; i++) {
+        paint_particle(canvas, i);
+    }
+}
+
+/* ---- ferrite and pearlite -----------------------------------------------------------------------
+ */
+
+struct brush {
+    const struct kb_canvas *canvas;
+    const struct palette *palette;
+    uint64_t key;
+    double px_um;
+};
+
+static double ferrite_grey(const struct brush *b, double x, double y) {
+    const struct kb_render_params *params = b->canvas->params;
+    double grey = b->palette->ferrite + 1.5 * kb_noise(b->key, x / 9.0, y / 9.0);
+    if (params->look == KB_RENDER_UNETCHED || params->grain_um <= 0.0) {
+        return grey;
+    }
+    struct kb_cell_hit hit = kb_cells_find(&b->canvas->matrix->grain, x, y);
+    grey += b->palette->ferrite_spread * (double)hit.cell->tone;
+    /* a groove about 0.9 um wide, each with its own depth; never less than a pixel of blurred line
+     */
+    double pair = (double)hit.cell->tone * (double)hit.other->tone; /* the same from both sides */
+    double half = fmax(0.45, 0.5 * b->px_um);
+    double depth = b->palette->boundary * (0.75 + 0.35 * pair) * fmin(1.0, 0.45 / half + 0.2);
+    return grey - depth * fmax(0.0, 1.0 - hit.edge / (2.0 * half));
+}
+
+/* Across the lamellae: -1 in cementite, 1 in ferrite, mean near 0; position in lamella spacings. */
+static double lamella_profile(double position) {
+    double in = position - floor(position);
+    double ridge = fabs(2.0 * in - 1.0);                    /* 1 at both ends, 0 in the middle */
+    double t = fmin(fmax((ridge - 0.22) / 0.42, 0.0), 1.0); /* dark part about 0.4 of the spacing */
+    return 2.0 * t * t * (3.0 - 2.0 * t) - 1.14;
+}
+
+static double pearlite_grey(const struct brush *b, double x, double y) {
+    const struct kb_render_params *params = b->canvas->params;
+    const struct palette *palette = b->palette;
+    struct kb_cell_hit hit = kb_cells_find(&b->canvas->matrix->colony, x, y);
+    const struct kb_cell *colony = hit.cell;
+    double coarse = kb_noise(b->key + 1, x / 2.6, y / 2.6),
+           fine = kb_noise(b->key + 2, x / 1.1, y / 1.1);
+    double grey = palette->pearlite + palette->pearlite_spread * (double)colony->tone;
+    double spacing = params->lamella_um * (double)colony->stretch;
+    double pixels = spacing / b->px_um;
+    double seen = fmin(fmax((pixels - 2.0) / 2.0, 0.0), 1.0); /* nothing below 2 pixels a spacing */
+    grey += palette->mottle * (0.7 * coarse + 0.6 * fine) * (1.0 - 0.6 * seen);
+    if (seen > 0.0) {
+        double across = x * (double)colony->along_x + y * (double)colony->along_y;
+        double bend = 0.9 * kb_noise(b->key + 3, x / 7.0, y / 7.0) +
+                      0.25 * kb_noise(b->key + 4, x / 2.0, y / 2.0);
+        grey += seen * palette->lamella * lamella_profile((across + bend) / spacing);
+    }
+    return grey;
+}
+
+/* ---- rows ---------------------------------------------------------------------------------------
+ */
+
+/* 0 within a phase, up to 1 where its share changes from pixel to pixel. */
+static double step_at(const struct kb_image *share, int32_t x, int32_t y) {
+    int32_t left = x > 0 ? x - 1 : x, right = x + 1 < share->width ? x + 1 : x;
+    int32_t up = y > 0 ? y - 1 : y, down = y + 1 < share->height ? y + 1 : y;
+    int dx = kb_row(share, y)[right] - kb_row(share, y)[left];
+    int dy = kb_row(share, down)[x] - kb_row(share, up)[x];
+    dx = dx < 0 ? -dx : dx;
+    dy = dy < 0 ? -dy : dy;
+    return (dx > dy ? dx : dy) / 255.0;
+}
+
+static void paint_row(const struct brush *b, int32_t y) {
+    const struct kb_canvas *canvas = b->canvas;
+    const uint8_t *graphite = kb_row(&canvas->graphite, y);
+    const uint8_t *pearlite = kb_row(&canvas->pearlite, y);
+    const uint8_t *tone = kb_row(&canvas->tone, y);
+    uint16_t *light = canvas->light.px + (size_t)y * (size_t)canvas->light.width;
+    bool unetched = canvas->params->look == KB_RENDER_UNETCHED;
+    double v = (y + 0.5) * b->px_um;
+    for (int32_t x = 0; x < canvas->light.width; x++) {
+        double u = (x + 0.5) * b->px_um;
+        int g = graphite[x], p = unetched ? 0 : pearlite[x], f = 255 - g - p;
+        double grey = g * (double)tone[x];
+        grey += f > 0 ? f * ferrite_grey(b, u, v) : 0.0;
+        grey += p > 0 ? p * pearlite_grey(b, u, v) : 0.0;
+        grey /= 255.0;
+        grey += b->palette->rim * step_at(&canvas->graphite, x, y);
+        if (canvas->params->look == KB_RENDER_SEM) {
+            grey += b->palette->rim * step_at(&canvas->pearlite, x, y);
+        }
+        grey = fmin(fmax(grey, 0.0), 255.0);
+        light[x] = (uint16_t)(grey * KB_LIGHT_UNIT + 0.5);
+    }
+}
+
+void kb_paint(struct kb_canvas *canvas) {
+    struct brush brush = {canvas, &palettes[canvas->params->look],
+                          kb_random_key(canvas->params->seed, KB_CHANCE_TEXTURE, 0),
+                          canvas->params->px_um};
+#pragma omp parallel for schedule(dynamic, 16)
+    for (int32_t y = 0; y < canvas->light.height; y++) {
+        paint_row(&brush, y);
+    }
+}
