@@ -85,15 +85,32 @@ struct kb_carbon {
     double difference_percent;   /* structure minus chemistry, mass % C; NaN unknown */
     double tolerance_percent;
     const char *reason[6];    /* what to look at first when it disagrees; static text, NULL-ended */
-    double carbon_equivalent; /* C + (Si + P) / 3 from chemistry; NaN unknown */
+    double carbon_equivalent; /* C + (Si + P) / 3 from chemistry, P 0 when not given; NaN
+                                 unknown */
     struct kb_working working;
 };
 
-/* Carbon that the structure implies. An estimate near equilibrium, never a chemical analysis. */
+/* Carbon that the structure implies. An estimate near equilibrium, never a chemical analysis. What
+ * is missing for it is missing in `out`, with the reason. Total and combined carbon of an iron take
+ * etched fields; the silicon shift is applied where chemistry gives silicon. With chemistry.c the
+ * two are compared: they agree when chemistry lies within the interval widened by the tolerance;
+ * without an interval a difference beyond the tolerance leaves the agreement unknown. */
 KB_API void kb_carbon_run(const struct kb_specimen *specimen, enum kb_proeutectoid beside,
                           const struct kb_chemistry *chemistry,
                           const struct kb_carbon_params *params, struct kb_carbon *out);
 KB_API struct kb_carbon_params kb_carbon_params_default(enum kb_material material);
+KB_API KB_NODISCARD enum kb_status kb_carbon_params_check(const struct kb_carbon_params *params,
+                                                          struct kb_err *err);
+/* The same from fractions by volume without fields: graphite of the whole, pearlite of the matrix;
+ * NaN: not known. KB_E_USAGE outside 0..1. */
+KB_API KB_NODISCARD enum kb_status
+kb_carbon_from_fractions(enum kb_material material, double graphite, double pearlite,
+                         enum kb_proeutectoid beside, const struct kb_chemistry *chemistry,
+                         const struct kb_carbon_params *params, struct kb_carbon *out,
+                         struct kb_err *err);
+/* Working of kb_lever_from_carbon(), which gave `lever`. */
+KB_API void kb_lever_working(double carbon, const struct kb_carbon_constants *constants,
+                             const struct kb_lever *lever, struct kb_working *working);
 
 /* ---- limits ------------------------------------------------------------------------------------
  */
@@ -132,8 +149,10 @@ struct kb_limit {
     double low, high; /* in the unit shown to readers (fractions as %); NaN: open on that side */
 };
 
-/* ">= 85 %", "<= 5 %", "20..45 %", ">= 100" (per mm2), "<= 60 um". `quantity` is a name as above;
- * an unknown one is refused with the nearest that exists. KB_E_USAGE says what would be right. */
+/* ">= 85 %", "<= 5 %", "20..45 %", ">= 100" (per mm2), "<= 60 um"; also the signs for not less and
+ * not more, and a dash between the ends of a range. Per cents and lengths must say their unit.
+ * `quantity` is a name as above; an unknown one is refused with the nearest that exists. KB_E_USAGE
+ * says what would be right; `limit` is then untouched. */
 KB_API KB_NODISCARD enum kb_status kb_limit_parse(const char *quantity, const char *text,
                                                   struct kb_limit *limit, struct kb_err *err);
 
@@ -158,7 +177,8 @@ struct kb_judgement {
 };
 
 /* Guarded both ways: accept only when the whole 95 % interval is inside the limit, reject only when
- * it is wholly outside, else undecided; without an interval undecided. (JCGM 106:2012 guarded
+ * it is wholly outside, else undecided; not measured or without an interval undecided. The largest
+ * particle, an extreme, is judged for the fields seen (two at least). (JCGM 106:2012 guarded
  * acceptance and guarded rejection; ISO 14253-1. From memory, unverified.) Release with
  * kb_judgement_release(). */
 KB_API KB_NODISCARD enum kb_status kb_judge(const struct kb_specimen *specimen,

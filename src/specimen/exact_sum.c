@@ -34,7 +34,7 @@ void kb_sum_add(struct kb_sum *sum, double term) {
 
 double kb_sum_value(const struct kb_sum *sum) {
     if (sum->broken) {
-        return NAN;
+        return KB_NAN;
     }
     int i = sum->parts;
     if (i == 0) {

@@ -52,32 +52,32 @@ static void set_fractions(const struct kb_segmentation_figures *figures,
     for (int phase = 0; phase < KB_PHASES; phase++) {
         out->fraction[phase] = shown[phase] && measured > 0
                                    ? (double)figures->pixels[phase] / (double)measured
-                                   : (double)NAN;
+                                   : KB_NAN;
     }
     uint64_t matrix =
         figures->pixels[KB_FERRITE] + figures->pixels[KB_PEARLITE] + figures->pixels[KB_CEMENTITE];
     out->pearlite_of_matrix = shown[KB_PEARLITE] && matrix > 0
                                   ? (double)figures->pixels[KB_PEARLITE] / (double)matrix
-                                  : (double)NAN;
+                                  : KB_NAN;
     out->area_mm2 =
-        out->px_um > 0.0 ? (double)measured * out->px_um * out->px_um / um2_per_mm2 : (double)NAN;
+        out->px_um > 0.0 ? (double)measured * out->px_um * out->px_um / um2_per_mm2 : KB_NAN;
 }
 
 /* Everything about particles not measured. */
 static void clear_particles(struct kb_field_figures *out) {
     for (int method = 0; method < KB_NOD_METHODS; method++) {
-        out->nodular_um2[method] = NAN;
-        out->graphite_um2[method] = NAN;
+        out->nodular_um2[method] = KB_NAN;
+        out->graphite_um2[method] = KB_NAN;
     }
     for (int form = 0; form < KB_FORMS; form++) {
-        out->form_um2[form] = NAN;
+        out->form_um2[form] = KB_NAN;
     }
-    out->nodular_framed_um2 = NAN;
-    out->graphite_framed_um2 = NAN;
-    out->graphite_um4 = NAN;
-    out->nodules_per_mm2 = NAN;
-    out->feret_sum_um = NAN;
-    out->feret_largest_um = NAN;
+    out->nodular_framed_um2 = KB_NAN;
+    out->graphite_framed_um2 = KB_NAN;
+    out->graphite_um4 = KB_NAN;
+    out->nodules_per_mm2 = KB_NAN;
+    out->feret_sum_um = KB_NAN;
+    out->feret_largest_um = KB_NAN;
 }
 
 /* The sums of one field while they grow, exactly: particles may come in any order. */
@@ -91,7 +91,8 @@ static void tally_particle(const struct kb_particle *particle, double px_um, dou
     double area = particle->area_px2 * px_um * px_um;
     double feret = particle->feret_max_px * px_um;
     for (int method = 0; method < KB_NOD_METHODS; method++) {
-        double credit = kb_nodularity_credit(method, particle->shape_factor, feret);
+        double credit =
+            kb_nodularity_credit((enum kb_nodularity_method)method, particle->shape_factor, feret);
         if (credit >= 0.0) {
             kb_sum_add(&tally->nodular[method], credit * area);
             kb_sum_add(&tally->graphite[method], area);
@@ -131,7 +132,7 @@ static void close_tally(const struct tally *tally, struct kb_field_figures *out)
     out->graphite_um4 = kb_sum_value(&tally->squared);
     out->feret_sum_um = kb_sum_value(&tally->feret);
     out->nodules_per_mm2 =
-        out->area_mm2 > 0.0 ? kb_sum_value(&tally->number) / out->area_mm2 : (double)NAN;
+        out->area_mm2 > 0.0 ? kb_sum_value(&tally->number) / out->area_mm2 : KB_NAN;
 }
 
 void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contrast contrast,

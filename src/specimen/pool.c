@@ -49,7 +49,7 @@ static bool shows_particles(const struct pooling *pooling, const struct kb_field
 }
 
 static bool areas_differ(const struct kb_field_figures *field, size_t count) {
-    double least = INFINITY;
+    double least = KB_INFINITY;
     double most = 0.0;
     for (size_t i = 0; i < count; i++) {
         if (!isfinite(field[i].area_mm2)) {
@@ -62,7 +62,7 @@ static bool areas_differ(const struct kb_field_figures *field, size_t count) {
 }
 
 static bool scales_differ(const struct kb_field_figures *field, size_t count) {
-    double least = INFINITY;
+    double least = KB_INFINITY;
     double most = 0.0;
     for (size_t i = 0; i < count; i++) {
         least = fmin(least, field[i].px_um);
@@ -122,7 +122,7 @@ static void pool_phases(const struct pooling *pooling, struct kb_specimen *out) 
         } else if (phase == KB_FERRITE || phase == KB_PEARLITE) {
             why = why_etched;
         }
-        out->phase[phase] = pool_phase(pooling, phase, why);
+        out->phase[phase] = pool_phase(pooling, (enum kb_phase)phase, why);
     }
     out->pearlite_of_matrix = pool_pearlite_of_matrix(pooling, &out->fields_matrix);
 }
@@ -267,7 +267,7 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
         fields += shows_particles(pooling, &pooling->field[i]) ? 1 : 0;
     }
     count_particles(pooling, out);
-    out->area_mm2 = fields > 0 ? specimen_sum(pooling, field_area, 0) : (double)NAN;
+    out->area_mm2 = fields > 0 ? specimen_sum(pooling, field_area, 0) : KB_NAN;
     if (fields == 0) {
         miss_particles(kb_material_is_iron(pooling->material) ? why_scale : why_graphite, out);
         return;
@@ -287,9 +287,9 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
         pool_percent(pooling, nodular_framed, rated_framed, 0, effective);
     out->nodularity_by_count_percent = pool_percent(pooling, nodule_number, rated_number, 0, rated);
     out->nodules_per_mm2 =
-        pool_ratio(pooling, weighted_number, field_area, 0, 1.0, "1/mm2", INFINITY);
+        pool_ratio(pooling, weighted_number, field_area, 0, 1.0, "1/mm2", KB_INFINITY);
     kb_widen_to_poisson(&out->nodules_per_mm2, specimen_sum(pooling, nodule_number, 0));
-    out->mean_feret_um = pool_ratio(pooling, feret_sum, rated_number, 0, 1.0, "um", INFINITY);
+    out->mean_feret_um = pool_ratio(pooling, feret_sum, rated_number, 0, 1.0, "um", KB_INFINITY);
     pool_largest(pooling, fields, out);
 }
 

@@ -32,7 +32,7 @@ static double jackknife_error(const double *numerator, const double *denominator
     for (size_t i = 0; i < n; i++) {
         double rest = bottom - denominator[i];
         if (!(rest > 0.0)) {
-            return NAN;
+            return KB_NAN;
         }
         kb_sum_add(&sum, (top - numerator[i]) / rest);
     }

@@ -27,6 +27,9 @@ static enum kb_status remark_number(const struct kb_specimen_params *params,
         least = specimen->fields_graphite < specimen->fields_matrix ? specimen->fields_graphite
                                                                     : specimen->fields_matrix;
     }
+    if (least == 0) {
+        return KB_OK; /* nothing measured: said elsewhere */
+    }
     if (least == 1) {
         return kb_findings_add(
             &specimen->findings, err, KB_WARNING, "one-field",
@@ -75,7 +78,7 @@ static const struct kb_estimate *widest_phase(const struct kb_specimen *specimen
     for (int phase = KB_GRAPHITE; phase <= KB_CEMENTITE; phase++) {
         if (half_width(&specimen->phase[phase]) > half_width(widest)) {
             widest = &specimen->phase[phase];
-            *name = kb_phase_name(phase);
+            *name = kb_phase_name((enum kb_phase)phase);
         }
     }
     return widest;
@@ -212,7 +215,7 @@ static enum kb_status remark_no_spread(struct kb_specimen *specimen, struct kb_e
                 &specimen->findings, err, KB_NOTE, "no-spread",
                 "All fields give exactly the same %s: the interval has no width, which is not "
                 "certainty. Check that the fields are different pictures.",
-                kb_phase_name(phase));
+                kb_phase_name((enum kb_phase)phase));
         }
     }
     return KB_OK;

@@ -4,6 +4,10 @@
 
 #include "keelblock/specimen.h"
 
+/* As doubles: the C library's are floats, whose promotion the compilers rightly point out. */
+#define KB_NAN ((double)NAN)
+#define KB_INFINITY ((double)INFINITY)
+
 /* ---- exact_sum.c: a sum that does not depend on the order of its terms ---- */
 
 /* A double spans 2098 binary places and each part covers 53 that no other part touches, so 40 parts

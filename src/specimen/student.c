@@ -15,7 +15,7 @@ static const double upper_point = 0.975;
 
 double kb_student_factor(double freedom) {
     if (!(freedom > 0.0)) {
-        return NAN;
+        return KB_NAN;
     }
     return isfinite(freedom) ? gsl_cdf_tdist_Pinv(upper_point, freedom) : kb_normal_factor();
 }
@@ -25,5 +25,5 @@ double kb_normal_factor(void) {
 }
 
 double kb_student_95(size_t n) {
-    return n < 2 ? (double)NAN : kb_student_factor((double)(n - 1));
+    return n < 2 ? KB_NAN : kb_student_factor((double)(n - 1));
 }

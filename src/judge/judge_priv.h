@@ -1,0 +1,37 @@
+/* judge_priv.h - what the files of this stage share. */
+#ifndef KB_JUDGE_PRIV_H
+#define KB_JUDGE_PRIV_H
+
+#include "keelblock/judge.h"
+
+/* As a double: the C library's is a float, whose promotion the compilers rightly point out. */
+#define KB_NAN ((double)NAN)
+
+/* ---- names.c ---- */
+
+enum kb_quantity_kind { KB_KIND_PERCENT, KB_KIND_COUNT, KB_KIND_LENGTH };
+enum kb_quantity_kind kb_quantity_kind_of(enum kb_quantity quantity);
+/* False when no quantity has this name. */
+bool kb_quantity_parse(const char *name, enum kb_quantity *quantity);
+/* The quantity whose name is nearest by edit distance, which goes to *distance. */
+enum kb_quantity kb_quantity_nearest(const char *name, size_t *distance);
+
+/* ---- working.c: the calculation as lines on paper ---- */
+
+void kb_working_line(struct kb_working *working, const char *format, ...) KB_PRINTF(2, 3);
+void kb_working_eutectoid(struct kb_working *working, const struct kb_carbon *carbon,
+                          double silicon);
+void kb_working_steel(struct kb_working *working, const struct kb_carbon *carbon,
+                      enum kb_proeutectoid beside, double pearlite_volume);
+void kb_working_graphite(struct kb_working *working, const struct kb_carbon *carbon,
+                         double graphite_volume);
+void kb_working_iron(struct kb_working *working, const struct kb_carbon *carbon,
+                     double pearlite_volume);
+void kb_working_check(struct kb_working *working, const struct kb_carbon *carbon, double chemical);
+
+/* ---- cross_check.c ---- */
+
+void kb_carbon_cross_check(const struct kb_chemistry *chemistry, enum kb_material material,
+                           enum kb_proeutectoid beside, struct kb_carbon *carbon);
+
+#endif
