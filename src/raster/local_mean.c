@@ -14,15 +14,14 @@
 
 #include <string.h>
 
-/* What one strip works with: rows of `width`, or of padded columns. A column x stands at entry
- * x + 1 of `sum`, `count` and `square` once these have been summed along the row (see prefix). */
+/* What one strip works with; every row has one entry a column of the picture. */
 struct window {
     const struct kb_image *grey, *labels;
     struct kb_pick pick;
     int32_t radius;
     bool squares;      /* the deviation wants them */
     uint8_t *mask;     /* width */
-    uint32_t *sum;     /* width: greys of the chosen pixels in each column of the window */
+    uint32_t *sum;     /* down one column of the window: greys of the chosen pixels, */
     uint32_t *count;   /* width */
     uint32_t *square;  /* width */
     uint32_t *sums;    /* width: the same over the whole window */
