@@ -170,7 +170,8 @@ Particle measure(const Contour &outline, const cv::Size &frame, double px_um) {
         p.x = m.m10 / m.m00, p.y = m.m01 / m.m00;
         double a = m.mu20 / m.m00, b = m.mu11 / m.m00, c = m.mu02 / m.m00;
         double root = std::sqrt((a - c) * (a - c) + 4 * b * b);
-        p.major = std::sqrt(8 * (a + c + root)), p.minor = std::sqrt(8 * std::max(0.0, a + c - root));
+        p.major = std::sqrt(8 * (a + c + root));
+        p.minor = std::sqrt(8 * std::max(0.0, a + c - root));
     }
     p.on_frame = box.x == 0 || box.y == 0 || box.br().x == frame.width ||
                  box.br().y == frame.height;

@@ -4,8 +4,8 @@
   skimage_steps.py FIELD PX_UM      measures and prints the figures as JSON
   skimage_steps.py --start-only     only starts Python and imports
 
-Written as the library's own guides teach: whole-image arrays, regionprops_table, no Python loop over
-pixels. The order of the steps is that of opencv_steps.cpp beside it, which explains them.
+Written as the library's own guides teach: whole-image arrays, regionprops_table, no Python loop
+over pixels. The order of the steps is that of opencv_steps.cpp beside it, which explains them.
 """
 
 import hashlib
