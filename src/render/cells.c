@@ -1,24 +1,28 @@
 /* cells.c - the plane cut into irregular cells: ferrite grains, former austenite grains, colonies.
  *
- * One centre in each square of a grid, moved by chance; a place belongs to the nearest centre
- * (Voronoi 1908), after the plane has been bent by smooth noise so that borders curve a little. The
- * search looks at the square of the place and its eight neighbours, which suffices because a centre
- * stays in the middle nine tenths of its square in all but rare cases, whose only harm is a border
- * shifted slightly.
+ * One centre in each brick of a wall (odd courses moved by half a brick), placed by chance within
+ * it; a place belongs to the centre with the least squared distance less a weight, so that grains
+ * differ in size and borders stay straight (power diagram, Aurenhammer 1987). The plane is bent a
+ * little by smooth noise first. The search looks at three bricks in each of three courses; a centre
+ * outside these could win only in rare corners, where the border then shifts slightly.
  */
 #include "render_priv.h"
 
-/* Centres keep this far from the sides of their square, as a share of its side. */
-#define KEEP_OFF 0.06
+/* Largest difference of the weights, in squared sides of a brick. */
+#define WEIGHTS 0.16
+
+static double course_shift(int32_t row) {
+    return (row & 1) != 0 ? 0.5 : 0.0;
+}
 
 static void draw_cell(struct kb_cells *cells, int32_t column, int32_t row, struct kb_cell *cell) {
     uint64_t index = (uint64_t)row * (uint64_t)cells->columns + (uint64_t)column;
     struct kb_random random = {kb_mix(cells->key ^ kb_mix(index))};
     double c, s;
-    cell->x =
-        (float)((column - 1 + kb_random_between(&random, KEEP_OFF, 1.0 - KEEP_OFF)) * cells->size);
-    cell->y =
-        (float)((row - 1 + kb_random_between(&random, KEEP_OFF, 1.0 - KEEP_OFF)) * cells->size);
+    double across = column - 1 + course_shift(row) + kb_random_uniform(&random);
+    cell->x = (float)(across * cells->size);
+    cell->y = (float)((row - 1 + kb_random_uniform(&random)) * cells->size);
+    cell->weight = (float)(WEIGHTS * cells->size * cells->size * kb_random_uniform(&random));
     cell->tone = (float)kb_random_between(&random, -1.0, 1.0);
     kb_turn(kb_random_uniform(&random) * 0.5, &c, &s);
     cell->along_x = (float)c;
@@ -32,9 +36,10 @@ static void draw_cell(struct kb_cells *cells, int32_t column, int32_t row, struc
 
 enum kb_status kb_cells_make(double width, double height, double size, uint64_t key,
                              struct kb_cells *cells, struct kb_err *err) {
-    *cells = (struct kb_cells){.size = size, .bend = 0.22 * size, .key = key};
-    cells->columns = (int32_t)(width / size) + 4; /* a margin of one square and the bending */
-    cells->rows = (int32_t)(height / size) + 4;
+    *cells = (struct kb_cells){.size = size, .bend = 0.14 * size, .key = key};
+    cells->columns =
+        (int32_t)(width / size) + 5; /* a margin of one brick, the shift and the bending */
+    cells->rows = (int32_t)(height / size) + 5;
     size_t count = (size_t)cells->columns * (size_t)cells->rows;
     cells->cell = kb_alloc(count, sizeof *cells->cell);
     if (cells->cell == NULL) {
@@ -54,45 +59,55 @@ void kb_cells_release(struct kb_cells *cells) {
     *cells = (struct kb_cells){0};
 }
 
-/* Bend the place and return the upper left square of the nine to be searched. */
-static const struct kb_cell *nine(const struct kb_cells *cells, double *x, double *y) {
-    double u = *x / cells->size, v = *y / cells->size;
-    double dx = kb_noise(cells->key, u * 1.7, v * 1.7);
-    double dy = kb_noise(cells->key + 1, u * 1.7, v * 1.7);
-    *x += cells->bend * dx;
-    *y += cells->bend * dy;
-    int32_t column = (int32_t)floor(*x / cells->size); /* square column + 1 is the place's own */
-    int32_t row = (int32_t)floor(*y / cells->size);
-    column = column < 0 ? 0 : column > cells->columns - 3 ? cells->columns - 3 : column;
-    row = row < 0 ? 0 : row > cells->rows - 3 ? cells->rows - 3 : row;
-    return &cells->cell[(size_t)row * (size_t)cells->columns + (size_t)column];
+/* The nine centres about a place, after the plane has been bent. */
+struct near {
+    double x, y;
+    const struct kb_cell *course[3]; /* the first of three bricks in each */
+};
+
+static int32_t clamp(double at, int32_t high) {
+    return at < 0.0 ? 0 : at > (double)high ? high : (int32_t)at;
 }
 
-static double square_to(const struct kb_cell *cell, double x, double y) {
+static struct near nine(const struct kb_cells *cells, double x, double y) {
+    struct near near;
+    double u = x / cells->size, v = y / cells->size;
+    near.x = x + cells->bend * kb_noise(cells->key, u * 1.1, v * 1.1);
+    near.y = y + cells->bend * kb_noise(cells->key + 1, u * 1.1, v * 1.1);
+    int32_t row = clamp(floor(near.y / cells->size), cells->rows - 3); /* own row is one further */
+    for (int32_t j = 0; j < 3; j++) {
+        double column = floor(near.x / cells->size - course_shift(row + j));
+        near.course[j] = &cells->cell[(size_t)(row + j) * (size_t)cells->columns +
+                                      (size_t)clamp(column, cells->columns - 3)];
+    }
+    return near;
+}
+
+static double square_apart(const struct kb_cell *cell, double x, double y) {
     double dx = (double)cell->x - x, dy = (double)cell->y - y;
     return dx * dx + dy * dy;
 }
 
-/* Distance from the place to the line half way between two centres, given the squares to both. */
-static double to_border(const struct kb_cell *a, const struct kb_cell *b, double to_a,
-                        double to_b) {
-    double apart = sqrt(square_to(a, (double)b->x, (double)b->y));
-    return apart > 0.0 ? (to_b - to_a) / (2.0 * apart) : 0.0;
+/* Distance from the place to the border of two cells, given the power of each. */
+static double to_border(const struct kb_cell *a, const struct kb_cell *b, double power_a,
+                        double power_b) {
+    double apart = sqrt(square_apart(a, (double)b->x, (double)b->y));
+    return apart > 0.0 ? (power_b - power_a) / (2.0 * apart) : 0.0;
 }
 
 struct kb_cell_hit kb_cells_find(const struct kb_cells *cells, double x, double y) {
-    const struct kb_cell *start = nine(cells, &x, &y);
-    const struct kb_cell *first = start, *second = start;
+    struct near near = nine(cells, x, y);
+    const struct kb_cell *first = near.course[0], *second = first;
     double best = INFINITY, next = INFINITY;
-    for (int32_t j = 0; j < 3; j++) {
-        const struct kb_cell *cell = start + (size_t)j * (size_t)cells->columns;
-        for (int i = 0; i < 3; i++, cell++) {
-            double d = square_to(cell, x, y);
-            if (d < best) {
+    for (int j = 0; j < 3; j++) {
+        for (int i = 0; i < 3; i++) {
+            const struct kb_cell *cell = near.course[j] + i;
+            double power = square_apart(cell, near.x, near.y) - (double)cell->weight;
+            if (power < best) {
                 next = best, second = first;
-                best = d, first = cell;
-            } else if (d < next) {
-                next = d, second = cell;
+                best = power, first = cell;
+            } else if (power < next) {
+                next = power, second = cell;
             }
         }
     }
@@ -100,15 +115,15 @@ struct kb_cell_hit kb_cells_find(const struct kb_cells *cells, double x, double 
 }
 
 double kb_cells_depth(const struct kb_cells *cells, double x, double y) {
-    const struct kb_cell *start = nine(cells, &x, &y);
+    struct near near = nine(cells, x, y);
     const struct kb_cell *nearest[2] = {NULL, NULL};
     double best[2] = {INFINITY, INFINITY};
-    for (int32_t j = 0; j < 3; j++) {
-        const struct kb_cell *cell = start + (size_t)j * (size_t)cells->columns;
-        for (int i = 0; i < 3; i++, cell++) {
-            double d = square_to(cell, x, y);
-            if (d < best[cell->pearlite]) {
-                best[cell->pearlite] = d;
+    for (int j = 0; j < 3; j++) {
+        for (int i = 0; i < 3; i++) {
+            const struct kb_cell *cell = near.course[j] + i;
+            double power = square_apart(cell, near.x, near.y) - (double)cell->weight;
+            if (power < best[cell->pearlite]) {
+                best[cell->pearlite] = power;
                 nearest[cell->pearlite] = cell;
             }
         }

@@ -38,8 +38,8 @@ static struct kb_point grow(const struct rings *rings, uint64_t key, struct kb_p
     double out = r + thickness * uneven;
     struct kb_point p = {centre.x + dx * out, centre.y + dy * out};
     /* ragged edge: pearlite starts from the ferrite grains, here on a scale of 5 um */
-    double ragged = kb_noise(rings->key, p.x / 5.0, p.y / 5.0) +
-                    0.5 * kb_noise(rings->key + 1, p.x / 2.0, p.y / 2.0);
+    double ragged = kb_noise(rings->key, p.x / 6.0, p.y / 6.0) +
+                    0.35 * kb_noise(rings->key + 1, p.x / 2.0, p.y / 2.0);
     out += ragged * fmin(1.6, 0.3 * thickness);
     return (struct kb_point){centre.x + dx * out, centre.y + dy * out};
 }
@@ -70,6 +70,48 @@ static enum kb_status ring_disc(const struct rings *rings, struct kb_disc disc, 
     return kb_cover_add(cover, ring, RING_POINTS, rings->params->px_um, err);
 }
 
+/* The band between two discs of a spine: its corners lie beside the two centres. */
+static enum kb_status ring_link(const struct rings *rings, struct kb_disc a, struct kb_disc b,
+                                struct kb_cover *cover, struct kb_err *err) {
+    double dx = b.x - a.x, dy = b.y - a.y, length = sqrt(dx * dx + dy * dy);
+    dx /= length, dy /= length;
+    const struct kb_point corner[4] = {{a.x - a.r * dy, a.y + a.r * dx},
+                                       {a.x + a.r * dy, a.y - a.r * dx},
+                                       {b.x + b.r * dy, b.y - b.r * dx},
+                                       {b.x - b.r * dy, b.y + b.r * dx}};
+    return kb_cover_add(cover, corner, 4, rings->params->px_um, err);
+}
+
+/* Thickness of the ferrite at one disc of a spine. Flakes carry it in places, and some not at all.
+ */
+static double spine_thickness(const struct rings *rings, const struct kb_graphite *g, uint64_t key,
+                              struct kb_disc disc, double factor) {
+    double step = rings->params->nodule_um;
+    double uneven = kb_noise(rings->key + 2, disc.x / step, disc.y / step);
+    uneven += 0.5 * kb_noise(key, 3.0 * disc.x / step, 3.0 * disc.y / step);
+    double share = g->shape == KB_SHAPE_FLAKE ? fmax(0.0, 0.35 + 1.3 * uneven) : 1.0 + 0.4 * uneven;
+    return factor * g->ring * 0.4 * step * share;
+}
+
+static enum kb_status ring_spine(const struct rings *rings, const struct kb_graphite *g,
+                                 size_t index, double factor, struct kb_cover *cover,
+                                 struct kb_err *err) {
+    uint64_t key = kb_random_key(rings->params->seed, KB_CHANCE_RING, index);
+    const struct kb_disc *disc = &rings->scene->disc[g->first_disc];
+    struct kb_disc last = {0};
+    enum kb_status status = KB_OK;
+    for (size_t i = 0; i < g->discs && status == KB_OK; i++) {
+        double thickness = spine_thickness(rings, g, key, disc[i], factor);
+        struct kb_disc grown = {disc[i].x, disc[i].y, disc[i].r + thickness};
+        status = ring_disc(rings, disc[i], key, thickness, cover, err);
+        if (status == KB_OK && i > 0) {
+            status = ring_link(rings, last, grown, cover, err);
+        }
+        last = grown;
+    }
+    return status;
+}
+
 static enum kb_status ring_particle(const struct rings *rings, size_t index, double factor,
                                     struct kb_cover *cover, struct kb_err *err) {
     const struct kb_graphite *g = &rings->scene->graphite[index];
@@ -81,13 +123,7 @@ static enum kb_status ring_particle(const struct rings *rings, size_t index, dou
     if (g->discs == 1) {
         return ring_nodule(rings, g, index, factor, cover, err);
     }
-    double thickness = factor * g->ring * 0.4 * rings->params->nodule_um;
-    uint64_t key = kb_random_key(rings->params->seed, KB_CHANCE_RING, index);
-    for (size_t i = 0; i < g->discs && status == KB_OK; i++) {
-        status =
-            ring_disc(rings, rings->scene->disc[g->first_disc + i], key, thickness, cover, err);
-    }
-    return status;
+    return ring_spine(rings, g, index, factor, cover, err);
 }
 
 /* Share of graphite and rings together; drawn into `to` when that is not NULL. */
@@ -292,6 +328,13 @@ static uint8_t share_of(double depth_um, double px_um, int graphite) {
     return (uint8_t)(share * (255 - graphite) + 0.5);
 }
 
+/* Pearlite grows into ferrite unevenly: its border is ragged by about a micrometre. */
+static double ragged(const struct kb_matrix *matrix, double x, double y) {
+    double size = fmin(1.0, matrix->grain.size / 20.0);
+    return size * (1.1 * kb_noise(matrix->key + 2, x / (5.0 * size), y / (5.0 * size)) +
+                   0.6 * kb_noise(matrix->key + 3, x / (1.8 * size), y / (1.8 * size)));
+}
+
 static void draw_row(const struct kb_render_params *params, const struct kb_image *graphite,
                      const struct kb_matrix *matrix, int32_t y, struct kb_image *pearlite) {
     const uint8_t *g = kb_row(graphite, y);
@@ -299,8 +342,9 @@ static void draw_row(const struct kb_render_params *params, const struct kb_imag
     double v = (y + 0.5) * params->px_um;
     for (int32_t x = 0; x < params->width; x++) {
         double u = (x + 0.5) * params->px_um;
-        double depth = matrix->network ? band_depth(matrix, u, v) - matrix->limit
-                                       : kb_cells_depth(&matrix->grain, u, v);
+        double depth = matrix->network
+                           ? band_depth(matrix, u, v) - matrix->limit
+                           : kb_cells_depth(&matrix->grain, u, v) + ragged(matrix, u, v);
         to[x] = share_of(depth, params->px_um, g[x]);
     }
 }

@@ -130,7 +130,7 @@ static void draw_harmonics(struct kb_random *random, bool irregular, double form
         double phase = kb_random_uniform(random);
         double size = kb_random_between(random, 0.3, 1.0);
         /* lobes weigh little in a nodule, much in a crab-like particle */
-        size *= k > 7 ? 1.0 : irregular ? 1.0 / sqrt((double)k) : 1.6 / (k * k);
+        size *= k > 7 ? 1.0 : irregular ? 1.0 / k : 1.6 / (k * k);
         double *to = k > 7 ? rough : form;
         for (int i = 0; i < KB_OUTLINE_POINTS; i++) {
             double c, s;
@@ -144,7 +144,7 @@ static void polar(double a, const double form[], const double rough[], double se
                   struct kb_point point[]) {
     for (int i = 0; i < KB_OUTLINE_POINTS; i++) {
         double c, s, r = 1.0 + a * form[i] + serration * rough[i];
-        r = r < 0.25 ? 0.25 : r; /* keeps the outline free of crossings */
+        r = r < 0.36 ? 0.36 : r; /* keeps the outline free of crossings */
         kb_turn((double)i / KB_OUTLINE_POINTS, &c, &s);
         point[i] = (struct kb_point){r * c, r * s};
     }
@@ -155,7 +155,8 @@ static void draw_round(struct kb_random *random, bool irregular, struct kb_form 
     struct kb_point hull[2 * KB_OUTLINE_POINTS];
     struct kb_outline_measures m;
     draw_harmonics(random, irregular, shape, rough);
-    double serration = irregular ? 0.020 : kb_random_between(random, 0.002, 0.011);
+    double serration = irregular ? kb_random_between(random, 0.015, 0.035)
+                                 : kb_random_between(random, 0.002, 0.010);
     /* nodules of forms VI and V, a few of them hardly that; degenerate graphite well below 0.6 */
     double aim = irregular                          ? kb_random_between(random, 0.28, 0.54)
                  : kb_random_uniform(random) < 0.12 ? kb_random_between(random, 0.66, 0.80)
@@ -190,19 +191,22 @@ struct spine {
 
 static void draw_spine(struct kb_random *random, bool flake, struct spine *spine) {
     double direction = kb_random_uniform(random);
-    double bend = kb_random_normal(random) * (flake ? 0.13 : 0.22); /* turns over the length */
+    double bend = kb_random_normal(random) * (flake ? 0.10 : 0.16); /* turns over the length */
     uint64_t key = kb_random_bits(random);
+    /* half thickness over length: a flake's half is 1/50 to 1/110 of it, worms stubby */
     double slender =
-        flake ? kb_random_between(random, 0.012, 0.030) : kb_random_between(random, 0.07, 0.16);
-    double ends = flake ? 0.15 : 0.75;
+        flake ? kb_random_between(random, 0.009, 0.020) : kb_random_between(random, 0.07, 0.15);
+    double kinks = flake ? 3.0 : 3.5, lumps = flake ? 9.0 : 4.0;
     struct kb_point p = {0.0, 0.0};
     for (int i = 0; i < SPINE; i++) {
         double t = (double)i / (SPINE - 1), mid = 2.0 * t - 1.0;
-        double wave = kb_noise(key, t * 3.0, 0.5) * (flake ? 0.07 : 0.10);
+        double wave = kb_noise(key, t * kinks + 0.4, 0.5) * (flake ? 0.10 : 0.13);
         struct kb_point along;
         kb_turn(direction + bend * t + wave, &along.x, &along.y);
-        double taper = ends + (1.0 - ends) * (1.0 - mid * mid * mid * mid);
-        double wobble = 1.0 + (flake ? 0.30 : 0.28) * kb_noise(key, t * (flake ? 12.0 : 6.0), 7.5);
+        /* flakes taper to a point, worms end round and often thick */
+        double taper = flake ? 0.12 + 0.88 * sqrt(1.0 - mid * mid * mid * mid) : 1.0;
+        double wobble = 1.0 + 0.45 * kb_noise(key, t * lumps + 0.3, 7.5) +
+                        (flake ? 0.15 : 0.13) * kb_noise(key, t * 3.0 * lumps, 3.5);
         spine->at[i] = p;
         spine->along[i] = along;
         spine->half[i] = slender * taper * wobble;

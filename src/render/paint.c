@@ -12,6 +12,7 @@
 struct palette {
     double ferrite, ferrite_spread; /* mean, difference between grains */
     double boundary;                /* loss of grey in a grain boundary */
+    double groove;                  /* half width of a boundary, um */
     double pearlite, pearlite_spread;
     double lamella; /* half difference between the two kinds of lamella */
     double mottle;  /* pearlite whose lamellae are not resolved */
@@ -20,9 +21,9 @@ struct palette {
 };
 
 static const struct palette palettes[] = {
-    [KB_RENDER_LIGHT] = {211.0, 8.0, 85.0, 122.0, 17.0, 42.0, 13.0, 48.0, 12.0, -10.0},
-    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 212.0, 0.0, 0.0, 0.0, 62.0, 13.0, -6.0},
-    [KB_RENDER_SEM] = {78.0, 7.0, -26.0, 128.0, 10.0, 52.0, 16.0, 26.0, 7.0, 34.0},
+    [KB_RENDER_LIGHT] = {211.0, 7.0, 62.0, 0.42, 120.0, 17.0, 42.0, 15.0, 48.0, 12.0, -10.0},
+    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 1.0, 212.0, 0.0, 0.0, 0.0, 68.0, 12.0, -6.0},
+    [KB_RENDER_SEM] = {76.0, 8.0, -40.0, 0.1, 126.0, 9.0, -50.0, 16.0, 26.0, 7.0, 34.0},
 };
 
 /* ---- graphite -----------------------------------------------------------------------------------
@@ -104,11 +105,11 @@ static double ferrite_grey(const struct brush *b, double x, double y) {
     }
     struct kb_cell_hit hit = kb_cells_find(&b->canvas->matrix->grain, x, y);
     grey += b->palette->ferrite_spread * (double)hit.cell->tone;
-    /* a groove about 0.9 um wide, each with its own depth; never less than a pixel of blurred line
-     */
+    /* each groove has its own depth; below the size of a pixel it gets fainter, not narrower */
     double pair = (double)hit.cell->tone * (double)hit.other->tone; /* the same from both sides */
-    double half = fmax(0.45, 0.5 * b->px_um);
-    double depth = b->palette->boundary * (0.75 + 0.35 * pair) * fmin(1.0, 0.45 / half + 0.2);
+    double half = fmax(b->palette->groove, 0.5 * b->px_um);
+    double depth =
+        b->palette->boundary * (0.75 + 0.35 * pair) * fmin(1.0, b->palette->groove / half + 0.2);
     return grey - depth * fmax(0.0, 1.0 - hit.edge / (2.0 * half));
 }
 
@@ -120,23 +121,35 @@ static double lamella_profile(double position) {
     return 2.0 * t * t * (3.0 - 2.0 * t) - 1.14;
 }
 
+/* Fine texture of a colony whose lamellae the lens does not part: streaks along the lamellae. */
+static double streaks(const struct brush *b, const struct kb_cell *colony, double x, double y) {
+    double across = x * (double)colony->along_x + y * (double)colony->along_y;
+    double along = y * (double)colony->along_x - x * (double)colony->along_y;
+    double fine = fmax(0.55, 1.3 * b->px_um), shift = 37.0 * (double)colony->tone;
+    return kb_noise(b->key + 2, across / fine + shift, along / (5.0 * fine)) +
+           0.6 * kb_noise(b->key + 5, across / (3.0 * fine) + shift, along / (7.0 * fine));
+}
+
 static double pearlite_grey(const struct brush *b, double x, double y) {
     const struct kb_render_params *params = b->canvas->params;
     const struct palette *palette = b->palette;
     struct kb_cell_hit hit = kb_cells_find(&b->canvas->matrix->colony, x, y);
     const struct kb_cell *colony = hit.cell;
-    double coarse = kb_noise(b->key + 1, x / 2.6, y / 2.6),
-           fine = kb_noise(b->key + 2, x / 1.1, y / 1.1);
     double grey = palette->pearlite + palette->pearlite_spread * (double)colony->tone;
     double spacing = params->lamella_um * (double)colony->stretch;
-    double pixels = spacing / b->px_um;
-    double seen = fmin(fmax((pixels - 2.0) / 2.0, 0.0), 1.0); /* nothing below 2 pixels a spacing */
-    grey += palette->mottle * (0.7 * coarse + 0.6 * fine) * (1.0 - 0.6 * seen);
+    double seen = fmin(fmax((spacing / b->px_um - 2.0) / 2.0, 0.0), 1.0); /* none below 2 pixels */
+    double patches = kb_noise(b->key + 1, x / 3.1, y / 3.1);
+    grey += palette->mottle * (0.6 * patches + 1.1 * (1.0 - 0.8 * seen) * streaks(b, colony, x, y));
     if (seen > 0.0) {
         double across = x * (double)colony->along_x + y * (double)colony->along_y;
-        double bend = 0.9 * kb_noise(b->key + 3, x / 7.0, y / 7.0) +
-                      0.25 * kb_noise(b->key + 4, x / 2.0, y / 2.0);
-        grey += seen * palette->lamella * lamella_profile((across + bend) / spacing);
+        double along = y * (double)colony->along_x - x * (double)colony->along_y;
+        /* plates are wavy, and end here and there */
+        double bend = 0.8 * kb_noise(b->key + 3, x / 8.0, y / 8.0);
+        double wave =
+            0.35 * kb_noise(b->key + 4, across / (2.0 * spacing), along / (5.0 * spacing));
+        double depth = 0.85 + 0.45 * kb_noise(b->key + 6, across / (3.0 * spacing), along / 4.0);
+        grey += seen * depth * palette->lamella *
+                lamella_profile((across + bend) / spacing + wave + 11.0 * (double)colony->tone);
     }
     return grey;
 }

@@ -8,6 +8,8 @@
  */
 #include "render_priv.h"
 
+#define DIAGONAL 0.7071067811865476 /* 1 / sqrt(2) */
+
 uint64_t kb_mix(uint64_t bits) {
     bits = (bits ^ (bits >> 30)) * 0xbf58476d1ce4e5b9u; /* multipliers of SplitMix64 */
     bits = (bits ^ (bits >> 27)) * 0x94d049bb133111ebu;
@@ -48,23 +50,24 @@ double kb_random_normal(struct kb_random *random) {
     return sum;
 }
 
-/* Value at a lattice point, -1..1. */
-static double lattice(uint64_t key, int64_t x, int64_t y) {
+/* Slope at a lattice point along (u, v): one of eight unit vectors by chance. */
+static double slope(uint64_t key, int64_t x, int64_t y, double u, double v) {
+    static const double c[8] = {1, DIAGONAL, 0, -DIAGONAL, -1, -DIAGONAL, 0, DIAGONAL};
     uint64_t bits =
         kb_mix(key + (uint64_t)x * 0x9e3779b97f4a7c15u + (uint64_t)y * 0xd1b54a32d192ed03u);
-    return (double)(bits >> 40) * 0x1p-23 - 1.0;
+    return c[bits & 7] * u + c[(bits + 6) & 7] * v;
 }
 
 double kb_noise(uint64_t key, double x, double y) {
     double fx = floor(x), fy = floor(y);
     int64_t ix = (int64_t)fx, iy = (int64_t)fy;
     double u = x - fx, v = y - fy;
-    u = u * u * (3.0 - 2.0 * u);
-    v = v * v * (3.0 - 2.0 * v);
-    double a = lattice(key, ix, iy), b = lattice(key, ix + 1, iy);
-    double c = lattice(key, ix, iy + 1), d = lattice(key, ix + 1, iy + 1);
+    double a = slope(key, ix, iy, u, v), b = slope(key, ix + 1, iy, u - 1.0, v);
+    double c = slope(key, ix, iy + 1, u, v - 1.0), d = slope(key, ix + 1, iy + 1, u - 1.0, v - 1.0);
+    u = u * u * u * (u * (u * 6.0 - 15.0) + 10.0);
+    v = v * v * v * (v * (v * 6.0 - 15.0) + 10.0);
     double top = a + (b - a) * u, bottom = c + (d - c) * u;
-    return top + (bottom - top) * v;
+    return 1.6 * (top + (bottom - top) * v); /* the sum itself stays within +-0.71 */
 }
 
 double kb_exp(double x) {

@@ -49,7 +49,8 @@ double kb_random_between(struct kb_random *random, double low, double high);
 double kb_random_normal(struct kb_random *random); /* mean 0, s 1, within +-6 */
 uint64_t kb_mix(uint64_t bits);                    /* one-to-one scrambling of 64 bits */
 
-/* Smooth value noise in -1..1 over the plane; lattice constant 1. */
+/* Smooth noise over the plane, mean 0, mostly within -1..1 (never beyond 1.2); 0 at whole numbers,
+ * which are also its scale. */
 double kb_noise(uint64_t key, double x, double y);
 
 /* Elementary functions from + - * / alone: the same bits with every C library. */
@@ -152,6 +153,7 @@ void kb_cover_release(struct kb_cover *cover);
 
 struct kb_cell {
     float x, y;
+    float weight;           /* um^2: the larger, the larger the cell */
     float tone;             /* -1..1 */
     float along_x, along_y; /* unit vector across the lamellae */
     float stretch;          /* apparent over true lamella spacing, >= 1 */
