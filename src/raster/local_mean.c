@@ -19,14 +19,13 @@ struct window {
     const struct kb_image *grey, *labels;
     struct kb_pick pick;
     int32_t radius;
-    bool squares;      /* the deviation wants them */
-    uint8_t *mask;     /* width */
-    uint32_t *sum;     /* down one column of the window: greys of the chosen pixels, */
-    uint32_t *count;   /* width */
-    uint32_t *square;  /* width */
-    uint32_t *sums;    /* width: the same over the whole window */
-    uint32_t *counts;  /* width */
-    uint64_t *squared; /* width */
+    bool squares; /* the deviation wants them; else square and squared are NULL */
+    uint8_t *mask;
+    /* down one column of the window: greys of the chosen pixels, their number, their squares */
+    uint32_t *sum, *count, *square;
+    /* over the whole window about a column */
+    uint32_t *sums, *counts;
+    uint64_t *squared;
 };
 
 /* Bytes of scratch a pixel of the row: mask, four rows of 32 bits, and for squares 32 + 64. */

@@ -141,20 +141,6 @@ static void grow_by_octagon(struct plane pair[2], int32_t radius) {
     }
 }
 
-static enum kb_status planes_alloc(int32_t width, int32_t height, struct plane pair[2],
-                                   struct kb_err *err) {
-    size_t pitch = kb_bit_words(width);
-    size_t words = pitch * (size_t)height;
-    uint64_t *block = kb_alloc(2 * words, sizeof(uint64_t));
-    if (block == NULL) {
-        return kb_fail_memory(err, "raster", 2 * words * sizeof(uint64_t));
-    }
-    pair[0] = (struct plane){.word = block, .pitch = pitch, .width = width, .height = height};
-    pair[1] = pair[0];
-    pair[1].word = block + words;
-    return KB_OK;
-}
-
 /* Dilation of the pixels in `set`; `inverted` turns the result over. */
 static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, int32_t radius,
                               bool inverted, struct kb_image *to, struct kb_err *err) {
@@ -162,20 +148,24 @@ static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, i
     if (status == KB_OK) {
         status = kb_check_pair(mask, to, err);
     }
-    struct plane pair[2];
-    if (status == KB_OK) {
-        status = planes_alloc(mask->width, mask->height, pair, err);
-    }
     if (status != KB_OK) {
         return status;
     }
-    uint64_t *block = pair[0].word;
-    for (int32_t y = 0; y < mask->height; y++) {
+    const int32_t height = mask->height;
+    const size_t pitch = kb_bit_words(mask->width);
+    const size_t words = pitch * (size_t)height;
+    uint64_t *block = kb_alloc(2 * words, sizeof(uint64_t));
+    if (block == NULL) {
+        return kb_fail_memory(err, "raster", 2 * words * sizeof(uint64_t));
+    }
+    struct plane pair[2] = {{block, pitch, mask->width, height},
+                            {block + words, pitch, mask->width, height}};
+    for (int32_t y = 0; y < height; y++) {
         kb_pick_bits(&set, kb_row(mask, y), mask->width, plane_row(&pair[0], y));
     }
     /* from this radius on the octagon about any pixel covers the frame */
-    grow_by_octagon(pair, smaller(radius, mask->width + mask->height));
-    for (int32_t y = 0; y < mask->height; y++) {
+    grow_by_octagon(pair, smaller(radius, mask->width + height));
+    for (int32_t y = 0; y < height; y++) {
         kb_unpick_bits(plane_row(&pair[0], y), mask->width, inverted, kb_row(to, y));
     }
     kb_free(block);

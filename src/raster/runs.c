@@ -161,13 +161,12 @@ enum kb_status kb_runs_label(const struct kb_image *image, const bool chosen[256
     size_t words = kb_bit_words(image->width);
     runs->row = kb_alloc_zero(rows, sizeof runs->row[0]);
     uint64_t *bits = kb_alloc(words, sizeof bits[0]);
-    enum kb_status status = KB_OK;
     if (runs->row == NULL || bits == NULL) {
-        status = kb_fail_memory(err, "raster", rows * sizeof runs->row[0]);
+        kb_free(bits);
+        kb_runs_release(runs);
+        return kb_fail_memory(err, "raster", rows * sizeof runs->row[0] + words * sizeof bits[0]);
     }
-    if (status == KB_OK) {
-        status = extract(image, chosen, bits, runs, err);
-    }
+    enum kb_status status = extract(image, chosen, bits, runs, err);
     kb_free(bits);
     if (status == KB_OK) {
         status = kb_runs_relabel(runs, connectivity, err);
