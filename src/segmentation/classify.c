@@ -1,0 +1,166 @@
+/* classify.c - a phase for each pixel by its grey, and the blurred rims put right.
+ *
+ * A blurred edge between graphite and a bright constituent passes through every grey between them
+ * and so through the middle class: each nodule would be given a thin shell of pearlite (or, in the
+ * SEM, of ferrite). Such a shell is a run of middle-class pixels, along a row or a column, that
+ * begins at graphite, ends at the outermost class, and is no longer than the blur of the picture
+ * makes it. Its pixels go to either side by the mid-grey of the two: that is where the true edge
+ * lies when the blur is symmetric. How long such runs are is read from the picture: from the most
+ * frequent length of all runs that have graphite at one end and the outermost class at the other.
+ * Limits: a ring of ferrite thinner than the blur has no bright pixels and is lost to pearlite.
+ */
+#include "segmentation_priv.h"
+
+#include <string.h>
+
+#define RUN_MOST 12 /* pixels; a blur beyond this is a picture out of focus */
+
+struct rim {
+    uint8_t dark, middle, bright; /* labels */
+    int cut;                      /* mid-grey of the outer classes */
+    int longest;                  /* pixels */
+};
+
+static void label_row(const uint8_t *grey, const uint8_t phase[256], int32_t width,
+                      uint8_t *label) {
+    for (int32_t x = 0; x < width; x++) {
+        label[x] = label[x] == KB_EXCLUDED ? KB_EXCLUDED : phase[grey[x]];
+    }
+}
+
+static void label_by_grey(struct kb_seg *seg) {
+    uint8_t phase[256];
+    for (int i = 0; i < 256; i++) {
+        int c = i <= seg->threshold[0] ? 0 : 1;
+        if (seg->scheme.classes == 3 && i > seg->threshold[1]) {
+            c = 2;
+        }
+        phase[i] = (uint8_t)seg->scheme.phase[c];
+    }
+    for (int32_t y = 0; y < seg->grey.height; y++) {
+        label_row(kb_row(&seg->grey, y), phase, seg->grey.width, kb_row(&seg->map->label, y));
+    }
+}
+
+/* Whether a run of middle pixels between these two labels spans graphite to bright. */
+static bool spans(const struct rim *rim, uint8_t before, uint8_t after) {
+    return (before == rim->dark && after == rim->bright) ||
+           (before == rim->bright && after == rim->dark);
+}
+
+/* Next pixel of value `wanted` at or after x; width when none. */
+static int32_t next_of(const uint8_t *label, int32_t x, int32_t width, uint8_t wanted) {
+    const uint8_t *at = memchr(label + x, wanted, (size_t)(width - x));
+    return at != NULL ? (int32_t)(at - label) : width;
+}
+
+static int32_t run_end(const uint8_t *label, int32_t x, int32_t width) {
+    int32_t end = x;
+    while (end < width && label[end] == label[x]) {
+        end++;
+    }
+    return end;
+}
+
+/* The most frequent length of spanning runs along rows; 0 where there are none. */
+static int usual_length(const struct kb_image *image, const struct rim *rim) {
+    uint64_t seen[RUN_MOST + 1] = {0};
+    int32_t width = image->width;
+    for (int32_t y = 0; y < image->height; y++) {
+        const uint8_t *label = kb_row(image, y);
+        int32_t x = next_of(label, 0, width, rim->middle);
+        while (x < width) {
+            int32_t end = run_end(label, x, width);
+            if (x > 0 && end < width && end - x <= RUN_MOST &&
+                spans(rim, label[x - 1], label[end])) {
+                seen[end - x]++;
+            }
+            x = end < width ? next_of(label, end, width, rim->middle) : width;
+        }
+    }
+    int usual = 0;
+    for (int i = 1; i <= RUN_MOST; i++) {
+        usual = seen[i] > seen[usual] ? i : usual;
+    }
+    return usual;
+}
+
+static void rims_along_rows(const struct kb_image *grey, const struct rim *rim,
+                            struct kb_image *image) {
+    int32_t width = image->width;
+    for (int32_t y = 0; y < image->height; y++) {
+        uint8_t *label = kb_row(image, y);
+        const uint8_t *level = kb_row(grey, y);
+        int32_t x = next_of(label, 0, width, rim->middle);
+        while (x < width) {
+            int32_t end = run_end(label, x, width);
+            if (x > 0 && end < width && end - x <= rim->longest &&
+                spans(rim, label[x - 1], label[end])) {
+                for (int32_t i = x; i < end; i++) {
+                    label[i] = level[i] <= rim->cut ? rim->dark : rim->bright;
+                }
+            }
+            x = end < width ? next_of(label, end, width, rim->middle) : width;
+        }
+    }
+}
+
+/* A run of middle pixels that ends above (x, y): settle it when it is a rim. */
+static void settle_column(const struct kb_image *grey, const struct rim *rim, int32_t x, int32_t y,
+                          struct kb_image *image) {
+    int32_t top = y - 1;
+    while (top >= 0 && y - top <= rim->longest + 1 && kb_row(image, top)[x] == rim->middle) {
+        top--;
+    }
+    if (top < 0 || y - 1 - top > rim->longest ||
+        !spans(rim, kb_row(image, top)[x], kb_row(image, y)[x])) {
+        return;
+    }
+    for (int32_t i = top + 1; i < y; i++) {
+        kb_row(image, i)[x] = kb_row(grey, i)[x] <= rim->cut ? rim->dark : rim->bright;
+    }
+}
+
+static void rims_along_columns(const struct kb_image *grey, const struct rim *rim,
+                               struct kb_image *image) {
+    for (int32_t y = 1; y < image->height; y++) {
+        const uint8_t *above = kb_row(image, y - 1);
+        const uint8_t *here = kb_row(image, y);
+        int32_t x = next_of(above, 0, image->width, rim->middle);
+        while (x < image->width) {
+            if (here[x] != rim->middle && here[x] != KB_EXCLUDED) {
+                settle_column(grey, rim, x, y, image);
+            }
+            x = x + 1 < image->width ? next_of(above, x + 1, image->width, rim->middle)
+                                     : image->width;
+        }
+    }
+}
+
+static void settle_rims(struct kb_seg *seg) {
+    const struct kb_seg_scheme *scheme = &seg->scheme;
+    struct rim rim = {
+        .dark = (uint8_t)scheme->phase[0],
+        .middle = (uint8_t)scheme->phase[1],
+        .bright = (uint8_t)scheme->phase[2],
+        .cut = (int)(0.5 * (seg->class_level[0] + seg->class_level[2])),
+    };
+    int usual = usual_length(&seg->map->label, &rim);
+    if (usual == 0) {
+        return;
+    }
+    /* An edge at 45 degrees is 1.4 times as long along a row, and lengths scatter by a pixel. */
+    rim.longest = usual + usual / 2 + 1;
+    seg->rim_px = rim.longest;
+    rims_along_rows(&seg->grey, &rim, &seg->map->label);
+    rims_along_columns(&seg->grey, &rim, &seg->map->label);
+}
+
+enum kb_status kb_seg_classify(struct kb_seg *seg, struct kb_err *err) {
+    (void)err;
+    label_by_grey(seg);
+    if (seg->scheme.classes == 3) {
+        settle_rims(seg);
+    }
+    return KB_OK;
+}

@@ -1,0 +1,189 @@
+/* pearlite.c - pearlite as regions.
+ *
+ * Where the lamellae are not resolved the pixels have decided already and their boundaries are kept
+ * as they are, so that a ring of ferrite a few pixels wide survives. Whether lamellae are resolved
+ * is read from the picture: the mean grey over a window of colony_um (matrix only) has its own
+ * histogram; where that mean is well inside pearlite, a large share of bright pixels means stripes.
+ * Then closing   fills stripes up to half the window wide, where the local mean agrees with
+ * pearlite; and in any case opening   takes away dark lines narrower than line_um, which are grain
+ * boundaries or scratches, and gives them to the constituent around; what is within reach of a
+ * solid part is kept. Graphite is outside both masks, so a ring between graphite and pearlite is
+ * not closed.
+ */
+#include "segmentation_priv.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Share of bright pixels deep inside pearlite from which on its lamellae count as resolved. Noise
+ * and unresolved texture stay below; true lamellae show a third to a half. */
+#define RESOLVED_SHARE 0.12
+#define MEAN_FLAG 0x80U /* on a label: the local mean says pearlite */
+
+static int32_t radius_px(const struct kb_seg *seg, double width_um) {
+    double radius = 0.5 * width_um / seg->px_um;
+    double most =
+        0.25 * (double)(seg->grey.width < seg->grey.height ? seg->grey.width : seg->grey.height);
+    return (int32_t)fmax(1.0, floor(fmin(radius, most)));
+}
+
+static void mask_of(const struct kb_image *label, uint8_t wanted, struct kb_image *mask) {
+    for (int32_t y = 0; y < label->height; y++) {
+        const uint8_t *from = kb_row(label, y);
+        uint8_t *to = kb_row(mask, y);
+        for (int32_t x = 0; x < label->width; x++) {
+            to[x] = (from[x] & ~MEAN_FLAG) == wanted;
+        }
+    }
+}
+
+struct mean_cut {
+    int cut;       /* local means on pearlite's side of it are pearlite's */
+    bool dark;     /* that side is the dark one */
+    double inside; /* level that is well inside pearlite */
+};
+
+static void matrix_labels(const struct kb_seg *seg, bool chosen[256]) {
+    memset(chosen, 0, 256);
+    chosen[KB_PEARLITE] = chosen[seg->scheme.plain] = true;
+}
+
+/* Parts the histogram of local means; false when it holds one level only. */
+static bool part_means(const struct kb_seg *seg, const bool matrix[256], struct mean_cut *part) {
+    uint64_t bins[256];
+    kb_histogram(&seg->spare, &seg->map->label, matrix, bins);
+    int cut[2] = {0, 0};
+    double separability;
+    if (!kb_otsu(bins, 2, cut, &separability)) {
+        return false;
+    }
+    part->cut = cut[0];
+    part->dark = seg->scheme.pearlite < seg->scheme.classes - 1;
+    double n = 0.0;
+    double sum = 0.0;
+    for (int i = part->dark ? 0 : cut[0] + 1; i <= (part->dark ? cut[0] : 255); i++) {
+        n += (double)bins[i];
+        sum += (double)bins[i] * (double)i;
+    }
+    part->inside = sum / n;
+    return true;
+}
+
+static bool mean_is_pearlite(const struct mean_cut *part, uint8_t mean) {
+    return part->dark ? mean <= part->cut : mean > part->cut;
+}
+
+/* Share of plain pixels where the local mean is well inside pearlite. */
+static double stripes(const struct kb_seg *seg, const struct mean_cut *part) {
+    uint64_t inside = 0;
+    uint64_t plain = 0;
+    for (int32_t y = 0; y < seg->spare.height; y++) {
+        const uint8_t *mean = kb_row(&seg->spare, y);
+        const uint8_t *label = kb_row(&seg->map->label, y);
+        for (int32_t x = 0; x < seg->spare.width; x++) {
+            bool deep =
+                part->dark ? (double)mean[x] <= part->inside : (double)mean[x] >= part->inside;
+            bool is_plain = label[x] == seg->scheme.plain;
+            inside += deep && (is_plain || label[x] == KB_PEARLITE);
+            plain += deep && is_plain;
+        }
+    }
+    return inside > 0 ? (double)plain / (double)inside : 0.0;
+}
+
+static void flag_means(struct kb_seg *seg, const struct mean_cut *part) {
+    uint8_t flag[256];
+    for (int i = 0; i < 256; i++) {
+        flag[i] = mean_is_pearlite(part, (uint8_t)i) ? MEAN_FLAG : 0;
+    }
+    for (int32_t y = 0; y < seg->spare.height; y++) {
+        const uint8_t *mean = kb_row(&seg->spare, y);
+        uint8_t *label = kb_row(&seg->map->label, y);
+        for (int32_t x = 0; x < seg->spare.width; x++) {
+            label[x] |= label[x] == seg->scheme.plain ? flag[mean[x]] : 0;
+        }
+    }
+}
+
+/* Plain pixels that the closing reached and the local mean calls pearlite; drops the flags. */
+static void take_closed(struct kb_seg *seg, const struct kb_image *closed) {
+    for (int32_t y = 0; y < closed->height; y++) {
+        const uint8_t *set = kb_row(closed, y);
+        uint8_t *label = kb_row(&seg->map->label, y);
+        for (int32_t x = 0; x < closed->width; x++) {
+            bool take = set[x] && (label[x] & MEAN_FLAG);
+            label[x] = take ? KB_PEARLITE : (uint8_t)(label[x] & ~MEAN_FLAG);
+        }
+    }
+}
+
+/* After this seg->grey is scratch too. */
+static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
+    bool matrix[256];
+    struct mean_cut part;
+    matrix_labels(seg, matrix);
+    int32_t window = radius_px(seg, seg->params->colony_um);
+    enum kb_status status =
+        kb_local_mean(&seg->grey, &seg->map->label, matrix, window, &seg->spare, err);
+    if (status != KB_OK || !part_means(seg, matrix, &part)) {
+        return status;
+    }
+    seg->stripes = stripes(seg, &part);
+    if (seg->stripes < RESOLVED_SHARE) {
+        return KB_OK;
+    }
+    flag_means(seg, &part);
+    int32_t radius = radius_px(seg, 0.5 * seg->params->colony_um);
+    mask_of(&seg->map->label, KB_PEARLITE, &seg->spare);
+    status = kb_dilate(&seg->spare, radius, &seg->grey, err);
+    if (status == KB_OK) {
+        status = kb_erode(&seg->grey, radius, &seg->spare, err);
+    }
+    if (status == KB_OK) {
+        take_closed(seg, &seg->spare);
+    }
+    return status;
+}
+
+static void drop_lines(struct kb_seg *seg, const struct kb_image *solid) {
+    uint64_t lines = 0;
+    uint8_t plain = (uint8_t)seg->scheme.plain;
+    for (int32_t y = 0; y < solid->height; y++) {
+        const uint8_t *set = kb_row(solid, y);
+        uint8_t *label = kb_row(&seg->map->label, y);
+        for (int32_t x = 0; x < solid->width; x++) {
+            bool line = label[x] == KB_PEARLITE && !set[x];
+            lines += line;
+            label[x] = line ? plain : label[x];
+        }
+    }
+    seg->map->figures.recovered_line_px += lines;
+}
+
+static enum kb_status open_lines(struct kb_seg *seg, struct kb_err *err) {
+    int32_t radius = radius_px(seg, seg->params->line_um);
+    mask_of(&seg->map->label, KB_PEARLITE, &seg->spare);
+    enum kb_status status = kb_erode(&seg->spare, radius, &seg->grey, err);
+    if (status == KB_OK) {
+        /* one pixel of reach keeps the corners that an octagon rounds off */
+        status = kb_dilate(&seg->grey, radius + 1, &seg->spare, err);
+    }
+    if (status == KB_OK) {
+        drop_lines(seg, &seg->spare);
+    }
+    return status;
+}
+
+enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err) {
+    if (!seg->scheme.matrix_pair) {
+        return KB_OK;
+    }
+    enum kb_status status = KB_OK;
+    if (seg->params->colony_um > 0.0) {
+        status = close_lamellae(seg, err);
+    }
+    if (status == KB_OK && seg->params->line_um > 0.0) {
+        status = open_lines(seg, err);
+    }
+    return status;
+}

@@ -1,0 +1,119 @@
+/* segmentation_priv.h - what the files of this stage share. segment.c tells the way through them.
+ */
+#ifndef KB_SEGMENTATION_PRIV_H
+#define KB_SEGMENTATION_PRIV_H
+
+#include "keelblock/segmentation.h"
+
+#define KB_SEG_STAGE "segmentation"
+
+/* What the grey classes stand for, darkest first, and which way round pearlite lies. */
+struct kb_seg_scheme {
+    int classes;
+    enum kb_phase phase[3];
+    bool graphite;    /* class 0 is graphite */
+    bool matrix_pair; /* the upper two (steel: both) classes are the constituents of the matrix */
+    int pearlite;     /* class index of pearlite, -1 without */
+    enum kb_phase plain; /* the other constituent: ferrite or proeutectoid cementite */
+};
+
+/* A field on its way. Two pictures of scratch, each 1 byte a pixel, change roles; see segment.c. */
+struct kb_seg {
+    const struct kb_field *field;
+    const struct kb_segmentation_params *params;
+    struct kb_seg_scheme scheme;
+    double px_um;          /* given, or the fallback */
+    struct kb_image grey;  /* evened and denoised, until the regions of the matrix are cut */
+    struct kb_image spare; /* masks and local means */
+    struct kb_phase_map *map;
+    int threshold[2];      /* 8-bit levels, ascending; a level at or below is of the lower class */
+    double class_level[3]; /* typical grey of each class, 8-bit levels */
+    double noise;          /* standard deviation of pixel noise, 8-bit levels */
+    bool matrix_is_one;    /* the histogram shows one constituent of the matrix */
+    int rim_px;            /* longest blurred passage between the outer classes, pixels */
+    double stripes;        /* share of bright pixels deep inside pearlite; resolved lamellae */
+};
+
+#define KB_SEG_UNDECIDED KB_MATRIX /* label of every measured pixel before it is classified */
+
+/* ---- even_light.c ------------------------------------------------------------------------------
+ */
+
+/* Fill seg->spare with the field, its illumination evened; sets unevenness and evened. Reads the
+ * labels for exclusions. */
+KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err *err);
+
+/* ---- denoise.c ---------------------------------------------------------------------------------
+ */
+
+/* seg->spare to seg->grey, smoothed; sets seg->noise. */
+KB_NODISCARD enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err);
+
+/* ---- surface_fit.c -----------------------------------------------------------------------------
+ */
+
+#define KB_SURFACE_TERMS 9
+struct kb_surface {
+    double term[KB_SURFACE_TERMS]; /* 1 u v uu uv vv  r4 u*r2 v*r2, u and v in half sides */
+};
+struct kb_surface_point {
+    double u, v;   /* from the centre, in units of half the larger side */
+    double value;  /* what the surface should be here */
+    double weight; /* trust; 0 leaves the point out */
+};
+double kb_surface_at(const struct kb_surface *surface, double u, double v);
+/* Least squares, iteratively reweighted so that points off the surface lose their say. Uses the
+ * first `terms` terms. With `upper`, points below the surface lose it, those above keep it: the
+ * surface becomes an upper envelope. False when the points do not determine it. */
+bool kb_surface_fit(const struct kb_surface_point *point, size_t count, int terms, bool upper,
+                    struct kb_surface *surface);
+
+/* ---- thresholds.c ------------------------------------------------------------------------------
+ */
+
+/* Find or take thresholds from figures.histogram; fills thresholds, classes, separability, valleys.
+ */
+KB_NODISCARD enum kb_status kb_seg_thresholds(struct kb_seg *seg, struct kb_err *err);
+
+/* A hill of a histogram. */
+struct kb_mode {
+    int level;
+    int left, right; /* lowest levels between it and its neighbours */
+    double height;   /* of the smoothed histogram */
+    double share;    /* fraction of the counts between left and right */
+};
+#define KB_MODES_MAX 8
+/* Hills that stand out, left to right; see modes.c for what that means. Returns how many. */
+int kb_modes_find(const uint64_t bins[256], double smooth[256], struct kb_mode mode[KB_MODES_MAX]);
+
+/* ---- the labels, in the order in which they are made -------------------------------------------
+ */
+
+/* classify.c: a phase for each pixel by its grey, then the blurred rims between outer classes. */
+KB_NODISCARD enum kb_status kb_seg_classify(struct kb_seg *seg, struct kb_err *err);
+/* graphite.c: regions that are graphite by more than grey. */
+KB_NODISCARD enum kb_status kb_seg_graphite(struct kb_seg *seg, struct kb_err *err);
+/* pearlite.c: pearlite as regions, dark lines back to the matrix. */
+KB_NODISCARD enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err);
+/* single.c: where the matrix shows one constituent only, say which, or that it cannot be said. */
+KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err);
+/* clean.c: specks and holes of less than clean_um. */
+KB_NODISCARD enum kb_status kb_seg_clean(struct kb_seg *seg, struct kb_err *err);
+/* findings_seg.c: what the reader must know. */
+KB_NODISCARD enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *err);
+
+/* ---- small things ------------------------------------------------------------------------------
+ */
+
+static inline double kb_seg_to_file(const struct kb_seg *seg, double level) {
+    const struct kb_field *f = seg->field;
+    return f->grey_low + level * (f->grey_high - f->grey_low) / 255.0;
+}
+
+/* Area of a disc of diameter clean_um, pixels. */
+static inline double kb_seg_clean_px(const struct kb_seg *seg) {
+    double diameter = seg->params->clean_um / seg->px_um;
+    return 0.25 * 3.14159265358979323846 * diameter * diameter;
+}
+
+#endif

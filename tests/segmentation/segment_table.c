@@ -1,0 +1,175 @@
+/* segment_table.c - errors of the segmentation on drawn fields of every kind, as a table.
+ *     kb_segment_table [SEED]
+ * Each row: what was drawn, the true share of graphite and the true share of pearlite in the
+ * matrix, and by how many percentage points the measured ones are off.
+ */
+#include "drawn_field.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct row {
+    const char *name;
+    enum kb_material material;
+    enum kb_contrast contrast;
+    struct kb_render_params params;
+};
+
+static struct kb_render_params base(uint64_t seed) {
+    struct kb_render_params p = kb_render_params_default();
+    p.seed = seed;
+    p.width = 1200;
+    p.height = 900;
+    return p;
+}
+
+static double total_abs_graphite, total_abs_pearlite;
+static int rows_done, rows_bad;
+
+static void print_row(const char *name, const struct row *row) {
+    struct drawn_field drawn;
+    struct kb_phase_map map;
+    struct kb_err err;
+    if (!drawn_field_make(&row->params, &drawn)) {
+        (void)printf("%-44s cannot be drawn\n", name);
+        return;
+    }
+    struct kb_segmentation_params p = kb_segmentation_params_default(row->material, row->contrast);
+    if (kb_segment(&drawn.field, &p, &map, &err) != KB_OK) {
+        (void)printf("%-44s %s\n", name, err.text);
+        drawn_field_release(&drawn);
+        return;
+    }
+    const struct kb_render_truth *t = &drawn.render.truth;
+    double graphite = label_share(&map, KB_GRAPHITE);
+    double ferrite = label_share(&map, KB_FERRITE);
+    double pearlite = label_share(&map, KB_PEARLITE);
+    double matrix = label_share(&map, KB_MATRIX);
+    double share = ferrite + pearlite > 0.0 ? pearlite / (ferrite + pearlite) : (double)NAN;
+    double dg = 100.0 * (graphite - t->graphite);
+    double dp = 100.0 * (share - t->pearlite_of_matrix);
+    bool bad = fabs(dg) > 0.5 || (row->contrast != KB_LIGHT_UNETCHED && !(fabs(dp) <= 2.0));
+    total_abs_graphite += fabs(dg);
+    total_abs_pearlite += isnan(dp) ? 0.0 : fabs(dp);
+    rows_done++;
+    rows_bad += bad;
+    (void)printf("%-44s G %5.2f %+6.2f  P %5.1f %+7.2f%s  t %3.0f %3.0f v %.2f %.2f sep %.2f un "
+                 "%.2f%s %s",
+                 name, 100.0 * t->graphite, dg, 100.0 * t->pearlite_of_matrix, dp,
+                 matrix > 0.5 ? " M" : "  ", map.figures.threshold[0], map.figures.threshold[1],
+                 map.figures.valley[0], map.figures.valley[1], map.figures.separability,
+                 map.figures.unevenness, map.figures.evened ? "e" : " ", bad ? "<<<" : "");
+    for (size_t i = 0; i < map.findings.count; i++) {
+        (void)printf(" %s", map.findings.item[i].code);
+    }
+    (void)printf("\n");
+    kb_phase_map_release(&map);
+    drawn_field_release(&drawn);
+}
+
+static void ductile_etched(uint64_t seed) {
+    const double pearlite[] = {0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0};
+    char name[64];
+    for (size_t i = 0; i < sizeof pearlite / sizeof *pearlite; i++) {
+        struct row r = {"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + i)};
+        r.params.pearlite_of_matrix = pearlite[i];
+        (void)snprintf(name, sizeof name, "ductile etched %.0f %%", 100.0 * pearlite[i]);
+        print_row(name, &r);
+        r.params.bulls_eye = !r.params.bulls_eye;
+        (void)snprintf(name, sizeof name, "ductile etched %.0f %%, other layout",
+                       100.0 * pearlite[i]);
+        print_row(name, &r);
+    }
+}
+
+static void optics(uint64_t seed) {
+    char name[64];
+    for (int i = 0; i < 4; i++) {
+        struct row r = {"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r.params.pearlite_of_matrix = 0.4;
+        r.params.blur_um = 0.5 * (double)i * r.params.px_um;
+        (void)snprintf(name, sizeof name, "ductile 40 %%, blur %.1f px", 0.5 * (double)i);
+        print_row(name, &r);
+        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r.params.pearlite_of_matrix = 0.4;
+        r.params.noise = 10.0 * (double)i / 3.0;
+        (void)snprintf(name, sizeof name, "ductile 40 %%, noise %.1f", r.params.noise);
+        print_row(name, &r);
+        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r.params.pearlite_of_matrix = 0.4;
+        r.params.fall_off = 0.4 * (double)i / 3.0;
+        (void)snprintf(name, sizeof name, "ductile 40 %%, fall-off %.2f", r.params.fall_off);
+        print_row(name, &r);
+        const double px_um[] = {0.2, 0.35, 0.6, 1.0};
+        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r.params.pearlite_of_matrix = 0.4;
+        r.params.px_um = px_um[i];
+        (void)snprintf(name, sizeof name, "ductile 40 %%, %.2f um/px", px_um[i]);
+        print_row(name, &r);
+    }
+}
+
+static void unetched(uint64_t seed) {
+    const enum kb_render_graphite form[] = {KB_RENDER_NODULES, KB_RENDER_COMPACTED,
+                                            KB_RENDER_FLAKES};
+    const enum kb_material material[] = {KB_DUCTILE_IRON, KB_COMPACTED_IRON, KB_GREY_IRON};
+    char name[64];
+    for (int i = 0; i < 3; i++) {
+        struct row r = {"", material[i], KB_LIGHT_UNETCHED, base(seed)};
+        r.params.graphite = form[i];
+        r.params.look = KB_RENDER_UNETCHED;
+        (void)snprintf(name, sizeof name, "%s unetched", kb_material_name(material[i]));
+        print_row(name, &r);
+        r.params.scratches_per_mm2 = 40.0;
+        r.params.fall_off = 0.25;
+        (void)snprintf(name, sizeof name, "%s unetched, scratches, fall-off",
+                       kb_material_name(material[i]));
+        print_row(name, &r);
+        r = (struct row){"", material[i], KB_LIGHT, base(seed)};
+        r.params.graphite = form[i];
+        for (int k = 0; k < 3; k++) {
+            r.params.pearlite_of_matrix = 0.1 + 0.4 * (double)k;
+            (void)snprintf(name, sizeof name, "%s etched %.0f %%", kb_material_name(material[i]),
+                           100.0 * r.params.pearlite_of_matrix);
+            print_row(name, &r);
+        }
+        r.contrast = KB_SEM;
+        r.params.look = KB_RENDER_SEM;
+        r.params.pearlite_of_matrix = 0.5;
+        (void)snprintf(name, sizeof name, "%s sem 50 %%", kb_material_name(material[i]));
+        print_row(name, &r);
+    }
+}
+
+static void steel(uint64_t seed) {
+    const double pearlite[] = {0.0, 0.1, 0.3, 0.55, 0.8, 0.96, 1.0};
+    char name[64];
+    for (size_t i = 0; i < sizeof pearlite / sizeof *pearlite; i++) {
+        for (int look = 0; look < 3; look++) {
+            bool sem = look == 2;
+            struct row r = {"", KB_CARBON_STEEL, sem ? KB_SEM : KB_LIGHT, base(seed + i)};
+            r.params.graphite = KB_RENDER_NONE;
+            r.params.bulls_eye = false;
+            r.params.look = sem ? KB_RENDER_SEM : KB_RENDER_LIGHT;
+            r.params.pearlite_of_matrix = pearlite[i];
+            r.params.px_um = look == 0 ? 0.5 : 0.15;
+            (void)snprintf(name, sizeof name, "steel %.0f %% %s %.2f um/px", 100.0 * pearlite[i],
+                           sem ? "sem" : "light", r.params.px_um);
+            print_row(name, &r);
+        }
+    }
+}
+
+int main(int argc, char **argv) {
+    uint64_t seed = argc > 1 ? strtoull(argv[1], NULL, 10) : 1;
+    ductile_etched(seed);
+    optics(seed + 100);
+    unetched(seed + 200);
+    steel(seed + 300);
+    (void)printf("%d rows, %d beyond 0.5 point graphite or 2 points pearlite; mean magnitude %.2f "
+                 "and %.2f points\n",
+                 rows_done, rows_bad, total_abs_graphite / rows_done,
+                 total_abs_pearlite / rows_done);
+    return 0;
+}
