@@ -10,36 +10,37 @@
  */
 #include "raster_priv.h"
 
-#include <string.h>
+/* Distance down a column from FAR on: no clear pixel in it. Leaves room to count rows on top, so
+ * that the sweeps need no test for it. */
+#define FAR 0x40000000
 
-/* No clear pixel in this column. */
-#define NONE UINT32_MAX
+/* ---- down the columns ----------------------------------------------------------------------- */
 
-/* ---- down the columns ---------------------------------------------------------------------- */
-
-static uint32_t farther(uint32_t distance) {
-    return distance == NONE ? NONE : distance + 1;
-}
-
-static void sweep_down(const uint8_t *mask, size_t width, int32_t height, uint32_t outside,
-                       uint32_t *distance) {
-    for (int32_t y = 0; y < height; y++) {
-        const uint8_t *px = mask + (size_t)y * width;
-        uint32_t *row = distance + (size_t)y * width;
-        for (size_t x = 0; x < width; x++) {
-            uint32_t above = y > 0 ? row[x - width] : outside;
-            row[x] = px[x] != 0 ? farther(above) : 0;
-        }
+static void sweep_row(const uint8_t *restrict mask, const uint32_t *restrict above, size_t width,
+                      uint32_t *restrict row) {
+    for (size_t x = 0; x < width; x++) {
+        row[x] = mask[x] != 0 ? above[x] + 1 : 0;
     }
 }
 
-static void sweep_up(size_t width, int32_t height, uint32_t outside, uint32_t *distance) {
-    for (int32_t y = height - 1; y >= 0; y--) {
-        uint32_t *row = distance + (size_t)y * width;
-        for (size_t x = 0; x < width; x++) {
-            uint32_t below = farther(y + 1 < height ? row[x + width] : outside);
-            row[x] = row[x] < below ? row[x] : below;
-        }
+static void sweep_back(const uint32_t *restrict below, size_t width, uint32_t *restrict row) {
+    for (size_t x = 0; x < width; x++) {
+        /* signed, because that comparison vectorises everywhere */
+        int32_t along = (int32_t)below[x] + 1;
+        row[x] = (uint32_t)((int32_t)row[x] < along ? (int32_t)row[x] : along);
+    }
+}
+
+/* `outside` is a row of distances as they stand beyond the frame. */
+static void sweep_columns(const uint8_t *mask, size_t width, size_t height, const uint32_t *outside,
+                          uint32_t *distance) {
+    for (size_t y = 0; y < height; y++) {
+        const uint32_t *above = y > 0 ? distance + (y - 1) * width : outside;
+        sweep_row(mask + y * width, above, width, distance + y * width);
+    }
+    for (size_t y = height; y-- > 0;) {
+        const uint32_t *below = y + 1 < height ? distance + (y + 1) * width : outside;
+        sweep_back(below, width, distance + y * width);
     }
 }
 
@@ -81,7 +82,7 @@ static void fill_stretch(uint32_t *row, int32_t x0, int32_t x1, int32_t width, b
         count = push_arch(arch, count, x0 - 1, 0);
     }
     for (int32_t x = x0; x < x1; x++) {
-        if (row[x] != NONE) {
+        if (row[x] < FAR) {
             count = push_arch(arch, count, x, row[x]);
         }
     }
@@ -94,7 +95,7 @@ static void fill_stretch(uint32_t *row, int32_t x0, int32_t x1, int32_t width, b
             lowest++;
         }
         int64_t across = x - arch[lowest].at;
-        row[x] = count > 0 ? (uint32_t)(across * across + arch[lowest].height) : NONE;
+        row[x] = count > 0 ? (uint32_t)(across * across + arch[lowest].height) : UINT32_MAX;
     }
 }
 
@@ -122,15 +123,21 @@ enum kb_status kb_distance_squared(const uint8_t *mask, int32_t width, int32_t h
     }
     size_t arches = (size_t)width + 2; /* one a column and one outside on either side */
     struct arch *arch = kb_alloc(arches, sizeof *arch);
-    if (arch == NULL) {
-        return kb_fail_memory(err, "raster", arches * sizeof *arch);
+    uint32_t *outside = kb_alloc((size_t)width, sizeof *outside);
+    if (arch == NULL || outside == NULL) {
+        kb_free(arch);
+        kb_free(outside);
+        return kb_fail_memory(err, "raster",
+                              arches * sizeof *arch + (size_t)width * sizeof *outside);
     }
-    const uint32_t outside = outside_clear ? 0 : NONE;
-    sweep_down(mask, (size_t)width, height, outside, squared);
-    sweep_up((size_t)width, height, outside, squared);
+    for (int32_t x = 0; x < width; x++) {
+        outside[x] = outside_clear ? 0 : FAR;
+    }
+    sweep_columns(mask, (size_t)width, (size_t)height, outside, squared);
     for (int32_t y = 0; y < height; y++) {
         fill_row(squared + (size_t)y * (size_t)width, width, outside_clear, arch);
     }
     kb_free(arch);
+    kb_free(outside);
     return KB_OK;
 }

@@ -101,11 +101,8 @@ static void grow(struct plane pair[2], int32_t arm_x, int32_t arm_y) {
     const int32_t height = pair[0].height;
     const int strips = kb_strips(height);
 #pragma omp parallel for num_threads(strips) if (strips > 1)
-    for (int strip = 0; strip < strips; strip++) {
-        int32_t end = kb_strip_start(height, strips, strip + 1);
-        for (int32_t y = kb_strip_start(height, strips, strip); y < end; y++) {
-            grow_row(&pair[0], y, arm_x, arm_y, &pair[1]);
-        }
+    for (int32_t y = 0; y < height; y++) {
+        grow_row(&pair[0], y, arm_x, arm_y, &pair[1]);
     }
     struct plane other = pair[0];
     pair[0] = pair[1];
@@ -160,11 +157,14 @@ static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, i
     }
     struct plane pair[2] = {{block, pitch, mask->width, height},
                             {block + words, pitch, mask->width, height}};
+    const int strips = kb_strips(height);
+#pragma omp parallel for num_threads(strips) if (strips > 1)
     for (int32_t y = 0; y < height; y++) {
         kb_pick_bits(&set, kb_row(mask, y), mask->width, plane_row(&pair[0], y));
     }
     /* from this radius on the octagon about any pixel covers the frame */
     grow_by_octagon(pair, smaller(radius, mask->width + height));
+#pragma omp parallel for num_threads(strips) if (strips > 1)
     for (int32_t y = 0; y < height; y++) {
         kb_unpick_bits(plane_row(&pair[0], y), mask->width, inverted, kb_row(to, y));
     }
