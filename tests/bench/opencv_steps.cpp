@@ -13,6 +13,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
@@ -29,6 +30,9 @@ namespace {
 
 /* As in the program's defaults, in micrometres. */
 const double clean_um = 2.0, colony_um = 4.0, line_um = 2.0, min_feret_um = 10.0;
+const double part_depth_um = 1.0, least_radius_um = 2.5;
+/* A neck this share of the lesser radius, or narrower, parts; rounder regions are not looked at. */
+const double part_neck = 0.75, suspect_solidity = 0.97;
 
 typedef std::vector<cv::Point> Contour;
 
@@ -180,36 +184,98 @@ Particle measure(const Contour &outline, const cv::Size &frame, double px_um) {
     return p;
 }
 
-/* Outlines of the nodules that touch within `outline`; just the outline where it is one. */
+struct Core {
+    cv::Point at;
+    double radius;
+};
+
+/* Least distance to the edge on the way between two cores. */
+double neck_between(const cv::Mat &distance, const cv::Point &a, const cv::Point &b) {
+    double least = 1e9;
+    cv::LineIterator way(distance, a, b);
+    for (int i = 0; i < way.count; i++, ++way)
+        least = std::min(least, (double)distance.at<float>(way.pos()));
+    return least;
+}
+
+/* Deepest places, deepest first, that a neck parts from every deeper one. */
+std::vector<Core> cores_of(const cv::Mat &distance, double px_um) {
+    const int apart = 2 * (int)std::lround(min_feret_um / px_um / 4) + 1;
+    cv::Mat highest, is_core;
+    cv::dilate(distance, highest,
+               cv::getStructuringElement(cv::MORPH_RECT, cv::Size(apart, apart)));
+    cv::compare(distance, highest, is_core, cv::CMP_GE);
+    is_core.setTo(0, distance < least_radius_um / px_um);
+    std::vector<cv::Point> places;
+    cv::findNonZero(is_core, places);
+    std::vector<Core> found, kept;
+    for (const cv::Point &place : places)
+        found.push_back({place, distance.at<float>(place)});
+    std::stable_sort(found.begin(), found.end(),
+                     [](const Core &a, const Core &b) { return a.radius > b.radius; });
+    for (const Core &core : found) {
+        const double limit =
+            std::min(core.radius - part_depth_um / px_um, part_neck * core.radius);
+        bool parted = true;
+        for (size_t i = 0; i < kept.size() && parted; i++)
+            parted = neck_between(distance, core.at, kept[i].at) <= limit;
+        if (parted)
+            kept.push_back(core);
+    }
+    return kept;
+}
+
+/* Outlines of the nodules that touch within `outline`; just the outline where it is one. Each pixel
+ * goes to the core whose inscribed circle has the least power there: cuts run along the necks. */
 std::vector<Contour> part(const Contour &outline, double px_um) {
     const cv::Rect box = cv::boundingRect(outline) + cv::Size(2, 2) - cv::Point(1, 1);
-    cv::Mat mask = cv::Mat::zeros(box.size(), CV_8U), distance, core, markers, relief;
+    cv::Mat mask = cv::Mat::zeros(box.size(), CV_8U), distance;
     cv::fillPoly(mask, std::vector<Contour>{outline}, 255, cv::LINE_8, 0, -box.tl());
     cv::distanceTransform(mask, distance, cv::DIST_L2, cv::DIST_MASK_5);
-    /* a nodule's core is the deepest place within the least diameter that counts */
-    const int apart = 2 * (int)std::lround(min_feret_um / px_um / 2) + 1;
-    double deepest = 0;
-    cv::minMaxLoc(distance, nullptr, &deepest);
-    cv::dilate(distance, relief,
-               cv::getStructuringElement(cv::MORPH_RECT, cv::Size(apart, apart)));
-    cv::compare(distance, relief, core, cv::CMP_GE);
-    core.setTo(0, distance < min_feret_um / px_um / 4);
-    const int labels = cv::connectedComponents(core, markers, 8, CV_32S);
-    if (labels < 3)
+    const std::vector<Core> cores = cores_of(distance, px_um);
+    if (cores.size() < 2)
         return {outline};
-    markers.setTo(labels, mask == 0);
-    distance.convertTo(relief, CV_8U, -255 / deepest, 255);
-    cv::cvtColor(relief, relief, cv::COLOR_GRAY2BGR);
-    cv::watershed(relief, markers);
+    std::vector<cv::Mat> piece(cores.size());
+    for (cv::Mat &one : piece)
+        one = cv::Mat::zeros(box.size(), CV_8U);
+    for (int y = 0; y < mask.rows; y++)
+        for (int x = 0; x < mask.cols; x++) {
+            if (mask.at<uchar>(y, x) == 0)
+                continue;
+            size_t nearest = 0;
+            double least = 1e18;
+            for (size_t i = 0; i < cores.size(); i++) {
+                const double dx = x - cores[i].at.x, dy = y - cores[i].at.y;
+                const double power = dx * dx + dy * dy - cores[i].radius * cores[i].radius;
+                if (power < least)
+                    least = power, nearest = i;
+            }
+            piece[nearest].at<uchar>(y, x) = 255;
+        }
     std::vector<Contour> parts;
-    for (int label = 1; label < labels; label++) {
+    for (const cv::Mat &one : piece) {
         std::vector<Contour> found;
-        cv::findContours(markers == label, found, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE,
-                         box.tl());
-        for (const Contour &one : found)
-            parts.push_back(one);
+        cv::findContours(one, found, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE, box.tl());
+        parts.insert(parts.end(), found.begin(), found.end());
     }
     return parts;
+}
+
+/* Parts of `region` where that makes rounder particles of it, by area, than it is itself. */
+void measure_parted(const Contour &region, const cv::Size &frame, double px_um,
+                    std::vector<Particle> &particles) {
+    const Particle whole = measure(region, frame, px_um);
+    std::vector<Particle> parts;
+    double area = 0, round = 0;
+    if (whole.solidity < suspect_solidity && whole.feret_max * px_um >= min_feret_um)
+        for (const Contour &one : part(region, px_um)) {
+            parts.push_back(measure(one, frame, px_um));
+            area += parts.back().area, round += parts.back().area * parts.back().shape_factor;
+        }
+    if (parts.size() > 1 && round / area > whole.shape_factor)
+        particles.insert(particles.end(), parts.begin(), parts.end());
+    else
+        particles.push_back(whole);
 }
 
 } // namespace
@@ -262,17 +328,8 @@ int main(int argc, char **argv) {
     pearlite.setTo(0, graphite);
 
     std::vector<Particle> particles;
-    for (const Contour &region : regions) {
-        Particle whole = measure(region, frame, px_um);
-        std::vector<Contour> parts = {region};
-        if (whole.solidity < 0.9 && whole.feret_max * px_um >= min_feret_um)
-            parts = part(region, px_um);
-        if (parts.size() < 2)
-            particles.push_back(whole);
-        else
-            for (const Contour &one : parts)
-                particles.push_back(measure(one, frame, px_um));
-    }
+    for (const Contour &region : regions)
+        measure_parted(region, frame, px_um, particles);
 
     const double f_graphite = cv::countNonZero(graphite) / pixels;
     const double f_pearlite = cv::countNonZero(pearlite) / pixels;

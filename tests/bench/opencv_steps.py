@@ -17,6 +17,9 @@ import numpy as np
 
 # As in the program's defaults, in micrometres.
 CLEAN_UM, COLONY_UM, LINE_UM, MIN_FERET_UM = 2.0, 4.0, 2.0, 10.0
+PART_DEPTH_UM, LEAST_RADIUS_UM = 1.0, 2.5
+# A neck this share of the lesser radius, or narrower, parts; rounder regions are not looked at.
+PART_NECK, SUSPECT_SOLIDITY = 0.75, 0.97
 
 
 def histogram(grey):
@@ -115,43 +118,64 @@ def measure(outline, shape, px_um):
             "nodule": counts and shape_factor >= 0.6}
 
 
+def neck_between(distance, a, b):
+    """Least distance to the edge on the way between two places."""
+    steps = int(np.abs(b - a).max()) + 1
+    way = np.rint(np.linspace(a, b, steps)).astype(int)
+    return distance[way[:, 1], way[:, 0]].min()
+
+
+def cores_of(distance, px_um):
+    """Deepest places (x, y) and depths, deepest first, that a neck parts from every deeper one."""
+    apart = 2 * round(MIN_FERET_UM / px_um / 4) + 1
+    highest = cv2.dilate(distance, np.ones((apart, apart), np.uint8))
+    is_core = cv2.compare(distance, highest, cv2.CMP_GE)
+    is_core[distance < LEAST_RADIUS_UM / px_um] = 0
+    places = cv2.findNonZero(is_core)
+    if places is None:
+        return []
+    places = places.reshape(-1, 2)
+    depth = distance[places[:, 1], places[:, 0]]
+    kept = []
+    for i in np.argsort(-depth, kind="stable"):
+        limit = min(depth[i] - PART_DEPTH_UM / px_um, PART_NECK * depth[i])
+        if all(neck_between(distance, places[i], place) <= limit for place, _ in kept):
+            kept.append((places[i], float(depth[i])))
+    return kept
+
+
 def part(outline, px_um):
-    """Outlines of the nodules that touch within `outline`; just the outline where it is one."""
+    """Outlines of the nodules that touch within `outline`; just the outline where it is one. Each
+    pixel goes to the core whose inscribed circle has the least power there."""
     x, y, width, height = cv2.boundingRect(outline)
     offset = (x - 1, y - 1)
     mask = np.zeros((height + 2, width + 2), np.uint8)
     cv2.fillPoly(mask, [outline - np.array(offset)], 255)
     distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5)
-    # a nodule's core is the deepest place within the least diameter that counts
-    apart = 2 * round(MIN_FERET_UM / px_um / 2) + 1
-    deepest = float(distance.max())
-    core = cv2.compare(distance, cv2.dilate(distance, np.ones((apart, apart))), cv2.CMP_GE)
-    core[distance < MIN_FERET_UM / px_um / 4] = 0
-    labels, markers = cv2.connectedComponents(core, connectivity=8, ltype=cv2.CV_32S)
-    if labels < 3:
+    cores = cores_of(distance, px_um)
+    if len(cores) < 2:
         return [outline]
-    markers[mask == 0] = labels
-    relief = cv2.convertScaleAbs(distance, alpha=-255 / deepest, beta=255)
-    cv2.watershed(cv2.cvtColor(relief, cv2.COLOR_GRAY2BGR), markers)
+    v, u = np.ogrid[: height + 2, : width + 2]
+    power = np.stack([(u - at[0]) ** 2 + (v - at[1]) ** 2 - depth**2 for at, depth in cores])
+    nearest = power.argmin(axis=0)
     parts = []
-    for label in range(1, labels):
-        one = cv2.compare(markers, label, cv2.CMP_EQ)
+    for i in range(len(cores)):
+        one = np.where(nearest == i, mask, 0).astype(np.uint8)
         parts += cv2.findContours(one, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=offset)[0]
     return parts
 
 
-def particles_of(regions, shape, px_um):
-    particles = []
-    for region in regions:
-        whole = measure(region, shape, px_um)
-        parts = [region]
-        if whole["solidity"] < 0.9 and whole["feret_max"] * px_um >= MIN_FERET_UM:
-            parts = part(region, px_um)
-        if len(parts) < 2:
-            particles.append(whole)
-        else:
-            particles += [measure(one, shape, px_um) for one in parts]
-    return particles
+def measure_parted(region, shape, px_um):
+    """Parts of `region` where that makes rounder particles of it, by area, than it is itself."""
+    whole = measure(region, shape, px_um)
+    if whole["solidity"] < SUSPECT_SOLIDITY and whole["feret_max"] * px_um >= MIN_FERET_UM:
+        outlines = part(region, px_um)
+        if len(outlines) > 1:
+            parts = [measure(one, shape, px_um) for one in outlines]
+            area = sum(p["area"] for p in parts)
+            if sum(p["area"] * p["shape_factor"] for p in parts) / area > whole["shape_factor"]:
+                return parts
+    return [whole]
 
 
 def label(grey, px_um):
@@ -191,7 +215,7 @@ def main():
     del data
     grey = cv2.GaussianBlur(even_light(grey), (3, 3), 0)
     graphite, pearlite, regions = label(grey, px_um)
-    particles = particles_of(regions, graphite.shape, px_um)
+    particles = [p for region in regions for p in measure_parted(region, graphite.shape, px_um)]
 
     rows = "\n".join(",".join(f"{v:.4g}" for v in p.values()) for p in particles)
     rated = sum(p["area"] for p in particles if p["counts"])
