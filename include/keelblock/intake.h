@@ -43,17 +43,19 @@ struct kb_field {
 };
 
 struct kb_intake_params {
-    double px_um;  /* given pixel size; 0: take the file's. Overrides the file. */
-    double bar_px; /* given scale bar: so many pixels ... 0: none */
-    double bar_um; /* ... are so many um */
-    uint32_t page; /* 1-based page of a TIFF; 0: the first, with a finding when there are more */
-    uint64_t max_pixels; /* refuse larger pictures before decoding */
+    double px_um;        /* given pixel size, 0.0001..1000 um; 0: the file's. Overrides the file */
+    double bar_px;       /* given scale bar: so many pixels ... 0: none. Not together with px_um */
+    double bar_um;       /* ... are so many um */
+    uint32_t page;       /* page of a TIFF from 1 on; 0: the first, a finding if there are more */
+    uint64_t max_pixels; /* refuse larger pictures before decoding; default 400 million */
 };
+/* The file's scale, the first page. */
 KB_API struct kb_intake_params kb_intake_params_default(void);
 KB_API KB_NODISCARD enum kb_status kb_intake_params_check(const struct kb_intake_params *params,
                                                           struct kb_err *err);
 
-/* Read one picture. The kind is found from the file's first bytes, never from its name.
+/* Read one picture. The kind is found from the file's first bytes, never from its name. Only
+ * regular files are read; a file that is cut short, or that changes while it is read, is an error.
  *
  * Grey: 8-bit grey is taken as it is. Colour becomes luma Y' = 0.299 R + 0.587 G + 0.114 B
  * (ITU-R BT.601, the weights that JFIF uses too); alpha is composed over white; palettes are looked
@@ -62,7 +64,12 @@ KB_API KB_NODISCARD enum kb_status kb_intake_params_check(const struct kb_intake
  * EXIF and TIFF orientation are honoured.
  * Scale: params, then OME-XML, then resolution tags; tags of 72, 96, 150, 300 or 600 dpi, or that
  * mean more than 100 um a pixel, are screen or print defaults and are no scale. Pixels whose sides
- * differ by more than 0.5 % are refused with advice; up to that the geometric mean is taken.
+ * differ by more than 0.5 % are refused with advice; up to that the geometric mean is taken. A
+ * given scale is compared with the file's.
+ *
+ * Findings: scale-unknown, screen-resolution-ignored, scale-disagrees (by more than 1 %),
+ * scale-unreadable, pixels-not-square, more-pages, more-channels, see-through, colour-to-grey,
+ * sixteen-bit-window, odd-jpeg-data.
  *
  * KB_E_INPUT with advice for anything that cannot be a picture to measure. On failure `field` is
  * zeroed. Release with kb_field_release(). */
@@ -74,7 +81,9 @@ KB_API double kb_field_area_mm2(const struct kb_field *field); /* NaN when the s
 
 /* Every picture that `pattern` means, sorted by name (bytes): a file, a folder (its *.tif *.tiff
  * *.png *.jpg *.jpeg in any case, not deeper), or a shell pattern. KB_E_INPUT when it means none.
- * Paths are appended to *paths (kb_grow array of kb_copy_string). */
+ * Paths are appended to *paths (kb_grow array of kb_copy_string); a failed call appends none. A
+ * name that exists is taken as it stands, also when it holds [ or *. In a folder, names that begin
+ * with a dot are passed over. */
 struct kb_paths {
     char **path;
     size_t count, capacity;
@@ -98,7 +107,10 @@ struct kb_job {
     size_t count, capacity;
 };
 
-/* KB_E_SYSTEM when it cannot be opened, KB_E_USAGE for a bad line, naming file and line. */
+/* KB_E_SYSTEM when it cannot be opened, KB_E_USAGE for a bad line, naming file and line. Bad are:
+ * a line of more than 197 bytes, a key said twice in its section, text that is not UTF-8. A `;`
+ * behind a blank begins a comment, also behind a value. On failure `job` is zeroed. Release with
+ * kb_job_release(). */
 KB_API KB_NODISCARD enum kb_status kb_job_read(const char *path, struct kb_job *job,
                                                struct kb_err *err);
 KB_API void kb_job_release(struct kb_job *job);

@@ -57,18 +57,18 @@ enum kb_status kb_intake_params_check(const struct kb_intake_params *params, str
 /* ---- which kind of file -------------------------------------------------------------------------
  */
 
-typedef enum kb_status read_kind(struct kb_reading *reading, struct kb_err *err);
+struct kind {
+    const char *bytes; /* a file of this kind begins with these */
+    size_t size;
+    enum kb_status (*read)(struct kb_reading *reading, struct kb_err *err);
+};
 
 static bool begins(const struct kb_source *source, const char *bytes, size_t size) {
     return source->head_size >= size && memcmp(source->head, bytes, size) == 0;
 }
 
-static read_kind *find_reader(const struct kb_source *source) {
-    static const struct {
-        const char *bytes;
-        size_t size;
-        read_kind *read;
-    } kind[] = {
+static const struct kind *find_kind(const struct kb_source *source) {
+    static const struct kind kind[] = {
         {"II*\0", 4, kb_read_tiff}, /* TIFF, low byte first */
         {"MM\0*", 4, kb_read_tiff}, /* TIFF, high byte first */
         {"II+\0", 4, kb_read_tiff}, /* BigTIFF */
@@ -77,7 +77,7 @@ static read_kind *find_reader(const struct kb_source *source) {
     };
     for (size_t i = 0; i < sizeof kind / sizeof kind[0]; i++) {
         if (begins(source, kind[i].bytes, kind[i].size)) {
-            return kind[i].read;
+            return &kind[i];
         }
     }
     return NULL;
@@ -117,14 +117,14 @@ static const char *guess_kind(const struct kb_source *source) {
 
 static enum kb_status decode(struct kb_reading *reading, struct kb_err *err) {
     const struct kb_source *source = &reading->source;
-    read_kind *read = find_reader(source);
-    if (read == NULL) {
+    const struct kind *kind = find_kind(source);
+    if (kind == NULL) {
         return kb_fail(
             err, KB_E_INPUT, KB_INTAKE, source->path,
             "the file is %s, not a TIFF, PNG or JPEG picture (export it as one of these)",
             guess_kind(source));
     }
-    enum kb_status status = read(reading, err);
+    enum kb_status status = kind->read(reading, err);
     if (status == KB_OK && reading->params->page > reading->field->pages) {
         status = kb_fail(err, KB_E_INPUT, KB_INTAKE, source->path,
                          "page %lu was asked for, a %s has one page (leave the page out)",

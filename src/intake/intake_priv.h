@@ -60,6 +60,7 @@ struct kb_form {
 
 struct kb_canvas {
     struct kb_form form;
+    uint32_t top;          /* luma of white: 2^bits - 1, 255 for a palette */
     struct kb_image *grey; /* 8 bits: the result */
     uint16_t *deep;        /* more than 8 bits: luma as in the file until the window is known */
     uint16_t *wide;        /* one row of samples */

@@ -12,6 +12,7 @@
 #include <ini.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 /* A job file is a page of text. */
 #define FILE_MAX ((size_t)1 << 20)
@@ -189,32 +190,43 @@ static int on_entry(void *user, const char *section, const char *key, const char
 /* ---- the file -----------------------------------------------------------------------------------
  */
 
-/* The whole file and a NUL. */
-static enum kb_status load(const char *path, char **text, struct kb_err *err) {
-    struct kb_source source;
-    enum kb_status status = kb_source_open(path, &source, err);
-    if (status == KB_OK && source.size > FILE_MAX) {
-        status = kb_fail(err, KB_E_USAGE, KB_INTAKE, path,
-                         "too large for a job file (at most 1 MiB; is it the right file?)");
+static enum kb_status cannot_open(const char *path, const char *why, struct kb_err *err) {
+    return kb_fail(err, KB_E_SYSTEM, KB_INTAKE, path,
+                   "the job file cannot be read: %s (check the name and its permissions)", why);
+}
+
+static enum kb_status load_stream(FILE *stream, const char *path, char *text, struct kb_err *err) {
+    const size_t got = fread(text, 1, FILE_MAX + 1, stream);
+    if (ferror(stream) != 0) {
+        return cannot_open(path, strerror(errno), err);
     }
-    if (status == KB_OK) {
-        const size_t size = (size_t)source.size;
-        *text = kb_alloc(size + 1, 1);
-        const int64_t got = *text != NULL ? kb_source_read(&source, *text, size) : 0;
-        if (*text == NULL) {
-            status = kb_fail_memory(err, KB_INTAKE, size);
-        } else if (got < 0) {
-            status = kb_fail(err, KB_E_SYSTEM, KB_INTAKE, path,
-                             "cannot read it: %s (check the disk)", strerror(errno));
-        } else {
-            (*text)[got] = '\0';
-            if (strlen(*text) != (size_t)got) {
-                status = kb_fail(err, KB_E_USAGE, KB_INTAKE, path,
-                                 "not a text file (save it as UTF-8 text in an editor)");
-            }
-        }
+    if (got > FILE_MAX) {
+        return kb_fail(err, KB_E_USAGE, KB_INTAKE, path,
+                       "too large for a job file (at most 1 MiB; is it the right file?)");
     }
-    kb_source_close(&source);
+    text[got] = '\0';
+    if (memchr(text, '\0', got) != NULL) {
+        return kb_fail(err, KB_E_USAGE, KB_INTAKE, path,
+                       "not a text file (save it as UTF-8 text in an editor)");
+    }
+    return KB_OK;
+}
+
+/* The whole file and a NUL into `text` of FILE_MAX + 1 bytes. */
+static enum kb_status load(const char *path, char *text, struct kb_err *err) {
+    struct stat about;
+    if (stat(path, &about) != 0) {
+        return cannot_open(path, strerror(errno), err);
+    }
+    if (!S_ISREG(about.st_mode)) { /* a pipe could block for ever */
+        return cannot_open(path, "not a regular file", err);
+    }
+    FILE *stream = fopen(path, "re");
+    if (stream == NULL) {
+        return cannot_open(path, strerror(errno), err);
+    }
+    enum kb_status status = load_stream(stream, path, text, err);
+    (void)fclose(stream);
     return status;
 }
 
@@ -233,17 +245,16 @@ static enum kb_status parse(struct kb_job *job, const char *text, struct kb_err 
 }
 
 enum kb_status kb_job_read(const char *path, struct kb_job *job, struct kb_err *err) {
-    char *text = NULL;
     *job = (struct kb_job){.path = kb_copy_string(path)};
-    enum kb_status status = KB_OK;
-    if (job->path == NULL) {
-        status = kb_fail_memory(err, KB_INTAKE, strlen(path));
-    }
-    if (status == KB_OK) {
-        status = load(path, &text, err);
-    }
-    if (status == KB_OK) {
-        status = parse(job, text, err);
+    char *text = kb_alloc(FILE_MAX + 1, 1);
+    enum kb_status status = KB_E_MEMORY;
+    if (job->path == NULL || text == NULL) {
+        status = kb_fail_memory(err, KB_INTAKE, FILE_MAX + 1);
+    } else {
+        status = load(path, text, err);
+        if (status == KB_OK) {
+            status = parse(job, text, err);
+        }
     }
     kb_free(text);
     if (status != KB_OK) {

@@ -5,7 +5,8 @@
  * first by R = (1 - C)(1 - K). What lets the ground through is laid over white, as a mounted print
  * would be. Samples of more than 8 bits keep their depth until the whole picture is known; then the
  * window from the 0.01 % to the 99.99 % quantile is stretched to 0..255, so that a few hot pixels
- * do not cost contrast. 8-bit grey and RGB, the common kinds, have loops of their own.
+ * do not cost contrast. 8-bit grey and RGB and 16-bit grey, the common kinds, have ways of their
+ * own.
  */
 #include "intake_priv.h"
 
@@ -44,7 +45,9 @@ static enum kb_status check_size(const struct kb_form *form, uint64_t max_pixels
 enum kb_status kb_canvas_open(struct kb_canvas *canvas, const struct kb_form *form,
                               uint64_t max_pixels, struct kb_image *grey, const char *path,
                               struct kb_err *err) {
+    const bool is_palette = form->colour == KB_COLOUR_PALETTE;
     *canvas = (struct kb_canvas){.form = *form, .grey = grey};
+    canvas->top = is_palette ? 255u : (1u << form->bits) - 1u;
     enum kb_status status = check_size(form, max_pixels, path, err);
     if (status == KB_OK) {
         status = kb_image_alloc(form->width, form->height, grey, err);
@@ -136,7 +139,7 @@ static uint32_t over_white(const struct kb_form *form, uint32_t luma, uint32_t a
 
 static void luma_row(struct kb_canvas *canvas, size_t count) {
     const struct kb_form *form = &canvas->form;
-    const uint32_t top = (1u << form->bits) - 1u;
+    const uint32_t top = canvas->top;
     for (size_t i = 0; i < count; i++) {
         const uint16_t *pixel = canvas->wide + i * form->samples;
         uint32_t luma = pixel_luma(form, pixel, top);
@@ -160,8 +163,7 @@ static void put_deep(struct kb_canvas *canvas, int32_t y, int32_t x0, int32_t st
 
 static void put_shallow(struct kb_canvas *canvas, int32_t y, int32_t x0, int32_t step,
                         int32_t count) {
-    const bool is_level = canvas->form.bits == 8 || canvas->form.colour == KB_COLOUR_PALETTE;
-    const uint32_t top = is_level ? 255u : (1u << canvas->form.bits) - 1u;
+    const uint32_t top = canvas->top;
     uint8_t *to = kb_row(canvas->grey, y) + x0;
     for (int32_t i = 0; i < count; i++) {
         to[(ptrdiff_t)i * step] = (uint8_t)((canvas->luma[i] * 255u + top / 2) / top);
@@ -187,6 +189,12 @@ static void put_rgb8(const uint8_t *from, size_t count, uint8_t *to) {
 void kb_canvas_put(struct kb_canvas *canvas, int32_t y, int32_t x0, int32_t step, int32_t count,
                    const void *samples) {
     const struct kb_form *form = &canvas->form;
+    if (canvas->deep != NULL && form->bits == 16 && step == 1 && form->samples == 1 &&
+        !form->inverted) {
+        uint16_t *to = canvas->deep + (size_t)y * (size_t)form->width + x0;
+        memcpy(to, samples, (size_t)count * sizeof *to);
+        return;
+    }
     if (form->bits == 8 && step == 1 && form->alpha == KB_NO_ALPHA) {
         uint8_t *to = kb_row(canvas->grey, y) + x0;
         if (form->colour == KB_COLOUR_GREY && form->samples == 1) {
@@ -266,7 +274,7 @@ static enum kb_status window_deep(struct kb_canvas *canvas, uint32_t top, uint32
 enum kb_status kb_canvas_finish(struct kb_canvas *canvas, double *low, double *high,
                                 struct kb_err *err) {
     const struct kb_form *form = &canvas->form;
-    const uint32_t top = form->colour == KB_COLOUR_PALETTE ? 255u : (1u << form->bits) - 1u;
+    const uint32_t top = canvas->top;
     uint32_t first = 0;
     uint32_t last = top;
     if (canvas->deep != NULL) {

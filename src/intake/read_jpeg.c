@@ -58,7 +58,7 @@ static void on_fatal(j_common_ptr jpeg) {
     if (state->first[0] == '\0') {
         jpeg->err->format_message(jpeg, state->first);
     }
-    longjmp(state->back, 1);
+    longjmp(state->back, 1); /* foreign: libjpeg's error_exit must not return */
 }
 
 /* Level -1 is a warning: the data are wrong and libjpeg is about to make something up. */
@@ -266,7 +266,7 @@ static enum kb_status failed(struct jpeg_state *state) {
 
 /* The one place that libjpeg's failures jump back to; no local changes after setjmp(). */
 static void read_guarded(struct jpeg_state *state) {
-    if (setjmp(state->back) != 0) {
+    if (setjmp(state->back) != 0) { /* foreign: libjpeg's error_exit */
         state->status = failed(state);
         return;
     }

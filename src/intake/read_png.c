@@ -200,7 +200,7 @@ static enum kb_status failed(const struct png_state *state) {
 
 /* The one place that libpng jumps back to. No local of this function changes after setjmp(). */
 static void read_guarded(struct png_state *state) {
-    if (setjmp(png_jmpbuf(state->png)) != 0) {
+    if (setjmp(png_jmpbuf(state->png)) != 0) { /* foreign: libpng fails by longjmp */
         state->status = failed(state);
         return;
     }

@@ -201,6 +201,9 @@ static enum kb_status check_samples(struct kb_tiff *tiff, struct kb_err *err) {
                        "%lu-bit samples are not supported (export it as 8- or 16-bit grey or RGB)",
                        (unsigned long)bits);
     }
+    if (tiff->compression == COMPRESSION_OJPEG) { /* damage cannot be told from sound data */
+        return refuse(tiff, "old-style JPEG compression is not supported", err);
+    }
     if (!TIFFIsCODECConfigured(tiff->compression)) {
         return kb_fail(
             err, KB_E_INPUT, KB_INTAKE, tiff->reading->source.path,
