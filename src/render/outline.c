@@ -43,8 +43,8 @@ static void sort_points(struct kb_point *point, size_t n) {
     }
 }
 
-/* hull[0 .. n-1] holds a copy of the points, hull has room for n more; returns how many remain, at
- * hull + n. */
+/* hull[0 .. n-1] holds a copy of the points, with room for n + 1 more (the end of the upper chain
+ * can stand there once more than in the hull); returns how many remain, at hull + n. */
 static size_t make_hull(struct kb_point *hull, size_t n) {
     struct kb_point *in = hull, *out = hull + n;
     size_t k = 0;
@@ -152,7 +152,7 @@ static void polar(double a, const double form[], const double rough[], double se
 
 static void draw_round(struct kb_random *random, bool irregular, struct kb_form *form) {
     double shape[KB_OUTLINE_POINTS], rough[KB_OUTLINE_POINTS];
-    struct kb_point hull[2 * KB_OUTLINE_POINTS];
+    struct kb_point hull[KB_HULL_ROOM];
     struct kb_outline_measures m;
     draw_harmonics(random, irregular, shape, rough);
     double serration = irregular ? kb_random_between(random, 0.015, 0.035)
@@ -161,8 +161,8 @@ static void draw_round(struct kb_random *random, bool irregular, struct kb_form 
     double aim = irregular                          ? kb_random_between(random, 0.28, 0.54)
                  : kb_random_uniform(random) < 0.12 ? kb_random_between(random, 0.66, 0.80)
                                                     : kb_random_between(random, 0.80, 0.95);
-    double low = 0.0, high = 1.0; /* relative amplitude of the lobes */
-    for (int i = 0; i < 12; i++) {
+    double low = 0.0, high = irregular ? 4.0 : 1.0; /* relative amplitude of the lobes */
+    for (int i = 0; i < 14; i++) {
         double middle = (low + high) / 2.0;
         polar(middle, shape, rough, serration, form->point);
         kb_outline_measure(form->point, KB_OUTLINE_POINTS, hull, &m);
@@ -172,6 +172,7 @@ static void draw_round(struct kb_random *random, bool irregular, struct kb_form 
             high = middle;
         }
     }
+    polar(irregular ? high : low, shape, rough, serration, form->point); /* on the aim's own side */
     form->discs = 1;
     form->disc[0] = (struct kb_disc){0.0, 0.0, 1.0};
 }
@@ -251,7 +252,7 @@ static void draw_stroke(struct kb_random *random, bool flake, struct kb_form *fo
 
 /* Centre of area to the origin, area to that of the circle of `diameter`. */
 static void normalise(struct kb_form *form, double diameter) {
-    struct kb_point hull[2 * KB_OUTLINE_POINTS];
+    struct kb_point hull[KB_HULL_ROOM];
     struct kb_outline_measures m;
     kb_outline_measure(form->point, KB_OUTLINE_POINTS, hull, &m);
     double scale = diameter / sqrt(m.area * 4.0 / PI), reach = 0.0;

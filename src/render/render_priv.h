@@ -67,6 +67,7 @@ struct kb_point {
 
 /* Vertices of every outline; a smooth outline of this many is within 0.05 % of its area. */
 #define KB_OUTLINE_POINTS 160
+#define KB_HULL_ROOM (2 * KB_OUTLINE_POINTS + 1)
 
 struct kb_outline_measures {
     double x, y; /* centre of area */
@@ -76,7 +77,7 @@ struct kb_outline_measures {
     double x0, y0, x1, y1; /* bounding box */
 };
 
-/* Of a closed polygon without crossings, either way round. `hull` has room for 2 * n points. */
+/* Of a closed polygon without crossings, either way round. `hull` has room for 2 * n + 1 points. */
 void kb_outline_measure(const struct kb_point *point, size_t n, struct kb_point *hull,
                         struct kb_outline_measures *measures);
 

@@ -367,7 +367,7 @@ void kb_scene_release(struct kb_scene *scene) {
 
 enum kb_status kb_scene_truth(const struct kb_scene *scene, struct kb_render_truth *truth,
                               struct kb_err *err) {
-    struct kb_point hull[2 * KB_OUTLINE_POINTS];
+    struct kb_point hull[KB_HULL_ROOM];
     double nodules = 0.0, all = 0.0;
     size_t count = 0;
     truth->particle = kb_alloc(scene->count + 1, sizeof *truth->particle);
