@@ -120,7 +120,7 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
             kb_progress_step(progress, ++done, plan->count);
         }
     }
-    if (bad_err.code != KB_OK) {
+    if (first_bad < plan->count) {
         return kb_plan_pass_on(&bad_err, err);
     }
     return kb_plan_book_times(result, stage_name, seconds, STAGE_COUNT, err);
