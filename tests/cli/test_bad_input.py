@@ -68,7 +68,7 @@ class BadInput(program.Case):
 
     def test_samples_that_are_floating_point(self):
         Image.fromarray(numpy.random.default_rng(1).random((64, 64)).astype("float32")).save(self.here / "f.tif")
-        self.refused(self.here / "f.tif", "convert")
+        self.refused(self.here / "f.tif", "export it as 8- or 16-bit")
 
     def test_a_folder_without_pictures_and_a_pipe(self):
         (self.here / "folder").mkdir()
@@ -123,7 +123,8 @@ class BadInput(program.Case):
 
     def test_an_exclusion_outside_and_one_over_the_whole_picture(self):
         self.assert_one_line_error(program.run("measure", *IRON, self.good, "--exclude", "700,0,10,10"), 2, "outside")
-        self.assert_one_line_error(program.run("measure", *IRON, self.good, "--exclude", "0,0,640,480"), 3)
+        self.assert_one_line_error(program.run("measure", *IRON, self.good, "--exclude", "0,0,640,480"), 2,
+                                   "whole picture")
 
     def test_the_same_field_twice(self):
         self.assert_one_line_error(program.run("measure", *IRON, self.good, self.good), 2, "twice")
