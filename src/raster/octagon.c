@@ -20,7 +20,7 @@
 struct plane {
     uint64_t *word;
     size_t pitch; /* words a row */
-    int32_t width, height;
+    int32_t height;
 };
 
 static uint64_t *plane_row(const struct plane *plane, int32_t y) {
@@ -72,7 +72,8 @@ static void or_left(const uint64_t *restrict from, size_t words, size_t arm,
     to[last] |= from[words - 1] >> shift;
 }
 
-/* Grow by arms of arm_x pixels to left and right and arm_y up and down (0: none). */
+/* Grow by arms of arm_x pixels to left and right and arm_y up and down (0: none). Bits past the
+ * last pixel may get set; should they come back, they come to where the octagon reaches anyway. */
 static void grow_row(const struct plane *from, int32_t y, int32_t arm_x, int32_t arm_y,
                      const struct plane *to) {
     const size_t words = from->pitch;
@@ -90,9 +91,6 @@ static void grow_row(const struct plane *from, int32_t y, int32_t arm_x, int32_t
     if (arm_x > 0) {
         or_right(row, words, (size_t)arm_x, out);
         or_left(row, words, (size_t)arm_x, out);
-        /* bits past the last pixel would come back with the next step to the left */
-        unsigned used = (unsigned)from->width % 64;
-        out[words - 1] &= used > 0 ? (UINT64_C(1) << used) - 1 : UINT64_MAX;
     }
 }
 
@@ -155,8 +153,7 @@ static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, i
     if (block == NULL) {
         return kb_fail_memory(err, "raster", 2 * words * sizeof(uint64_t));
     }
-    struct plane pair[2] = {{block, pitch, mask->width, height},
-                            {block + words, pitch, mask->width, height}};
+    struct plane pair[2] = {{block, pitch, height}, {block + words, pitch, height}};
     const int strips = kb_strips(height);
 #pragma omp parallel for num_threads(strips) if (strips > 1)
     for (int32_t y = 0; y < height; y++) {

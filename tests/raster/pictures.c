@@ -60,6 +60,10 @@ static bool is_set(enum picture_kind kind, int32_t x, int32_t y, uint32_t patch)
         return picture_random() % 20 != 0;
     case PICTURE_BLOBS:
         return ((uint32_t)(x / 6) * 7919u + (uint32_t)(y / 4) * 104729u + patch) % 5 < 2;
+    case PICTURE_CORNER:
+        return x == 0 && y == 0;
+    case PICTURE_NOTCH:
+        return x != 0 || y != 0;
     case PICTURE_CLEAR:
     case PICTURE_KINDS:
         break;

@@ -13,6 +13,8 @@ enum picture_kind {
     PICTURE_EVEN,   /* one in two */
     PICTURE_DENSE,  /* nineteen in twenty */
     PICTURE_BLOBS,  /* uniform patches of some pixels */
+    PICTURE_CORNER, /* the first pixel alone */
+    PICTURE_NOTCH,  /* all but the first pixel */
     PICTURE_KINDS
 };
 

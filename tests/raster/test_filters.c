@@ -257,6 +257,25 @@ static void means_and_deviations_round_a_half_up(void **unused) {
     assert_int_equal(result[1], 2);
 }
 
+/* Half the pixels 200 and half 201, less one grey level in all: a hair below the half, in a window
+ * too large for single precision to tell. */
+static void a_mean_just_below_a_half_rounds_down_in_a_large_window(void **unused) {
+    (void)unused;
+    struct kb_image grey = picture_make(300, 300);
+    struct kb_image to = picture_make(300, 300);
+    kb_image_fill(&grey, 200);
+    for (int32_t y = 0; y < 150; y++) {
+        memset(kb_row(&grey, y), 201, 300);
+    }
+    assert_int_equal(kb_local_mean(&grey, NULL, NULL, 300, &to, NULL), KB_OK);
+    assert_int_equal(kb_row(&to, 7)[7], 201);
+    kb_row(&grey, 0)[0] = 200;
+    assert_int_equal(kb_local_mean(&grey, NULL, NULL, 300, &to, NULL), KB_OK);
+    assert_int_equal(kb_row(&to, 7)[7], 200);
+    picture_release(&grey);
+    picture_release(&to);
+}
+
 /* 255 everywhere, then black on the left: the sums of the largest window are the largest there
  * are. The deviation of a two-valued window is 255 sqrt(p (1 - p)). */
 static void the_largest_window_does_not_overflow(void **unused) {
@@ -294,6 +313,7 @@ int main(void) {
         cmocka_unit_test(pictures_of_other_size_or_the_same_pixels_are_refused),
         cmocka_unit_test(windows_hold_the_chosen_pixels_and_are_clipped_at_the_frame),
         cmocka_unit_test(means_and_deviations_round_a_half_up),
+        cmocka_unit_test(a_mean_just_below_a_half_rounds_down_in_a_large_window),
         cmocka_unit_test(the_largest_window_does_not_overflow),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
