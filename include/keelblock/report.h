@@ -34,8 +34,9 @@ struct kb_field_result {
     /* Pictures for the report, JPEG bytes, at most some 1000 pixels wide; NULL when not wanted. */
     uint8_t *photo_jpeg, *overlay_jpeg;
     size_t photo_size, overlay_size;
-    int32_t shown_width, shown_height; /* pixels of those two */
-    char *overlay_file;                /* name in the output folder, NULL when none */
+    int32_t shown_width,
+        shown_height;   /* pixels of the photo; the overlay is higher by its legend */
+    char *overlay_file; /* name in the output folder, NULL when none */
 };
 
 /* One resolved setting, for traceability. */
@@ -75,7 +76,8 @@ KB_API void kb_field_result_release(struct kb_field_result *field);
 KB_API void kb_result_release(struct kb_result *result);
 
 /* ---- writers to memory -------------------------------------------------------------------------
- */
+ * Each appends to `out` (start with KB_TEXT_INIT). KB_E_MEMORY is the only failure; `out` is then
+ * released. Text from outside is shown as UTF-8, with U+FFFD for bytes that are none. */
 
 /* result.json, schema "keelblock.result/1". Not-measured numbers are null. */
 KB_API KB_NODISCARD enum kb_status kb_report_json(const struct kb_result *result,
@@ -103,8 +105,10 @@ struct kb_picture {
 KB_API void kb_picture_release(struct kb_picture *picture);
 
 /* The field with phases tinted and hatched (apart in colour-blind eyes and in grey print), counting
- * particles outlined and numbered, the rest marked with why, exclusions hatched, scale bar.
- * `particles` NULL for steel. */
+ * particles outlined and numbered, the rest dashed with a letter for why, exclusions hatched; below
+ * it a strip with legend and scale bar, so that the picture is higher than the field. `particles`
+ * (with their runs) NULL for steel: lines between phases are drawn instead. Release `picture` with
+ * kb_picture_release(); it is zeroed on failure. */
 KB_API KB_NODISCARD enum kb_status kb_draw_overlay(const struct kb_field *field,
                                                    const struct kb_phase_map *map,
                                                    const struct kb_particles *particles,
@@ -127,23 +131,33 @@ KB_API KB_NODISCARD enum kb_status kb_write_truth(const char *path,
                                                   struct kb_err *err);
 
 /* ---- the output folder -------------------------------------------------------------------------
- * Files are made in a hidden folder inside and moved into place together at the end, result.json
- * last; when anything fails nothing new is left. */
+ * Files are made in a hidden folder inside (".keelblock-XXXXXX") and moved into place together at
+ * the end, result.json last. When anything fails nothing new is left, and files of an earlier
+ * result stand as they stood. Hidden folders that a killed run left behind are removed by the next
+ * one; that of a run which is still at work is known by its lock and left alone. */
 
 struct kb_report_folder {
-    char *path;  /* the folder */
-    char *aside; /* the hidden one inside */
-    bool made;   /* whether `path` was made by us */
+    char *path;      /* the folder; NULL: not open */
+    char *aside;     /* the hidden one inside */
+    bool made;       /* whether `path` was made by us */
+    size_t existing; /* that many characters of `path` named a folder before */
+    int lock;        /* descriptor of `aside`, locked while we are at work; -1 none */
 };
+/* Make the folder (and its parents) and the hidden one. KB_E_SYSTEM with advice where that cannot
+ * be done; nothing is then left. End with commit or abandon. */
 KB_API KB_NODISCARD enum kb_status
 kb_report_folder_open(const char *path, struct kb_report_folder *folder, struct kb_err *err);
 /* Path for a file that is to appear as `name`; new memory. */
 KB_API KB_NODISCARD char *kb_report_folder_file(const struct kb_report_folder *folder,
                                                 const char *name);
-/* Write JSON, CSVs and HTML beside the pictures already there, then move everything into place. */
+/* Write JSON, CSVs and HTML beside the pictures already there, then move everything into place.
+ * Files of the same names are replaced; overlays of an earlier result that this one does not write
+ * again are removed. `folder` is released either way; on failure as by kb_report_folder_abandon().
+ */
 KB_API KB_NODISCARD enum kb_status kb_report_folder_commit(struct kb_report_folder *folder,
                                                            const struct kb_result *result,
                                                            struct kb_err *err);
+/* Drop what was written, with every folder that was made. Does nothing when not open. */
 KB_API void kb_report_folder_abandon(struct kb_report_folder *folder);
 
 #ifdef __cplusplus

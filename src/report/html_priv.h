@@ -1,0 +1,65 @@
+/* html_priv.h - pieces of report.html. Markup is XML-clean, so that any XML reader can parse it. */
+#ifndef KB_HTML_PRIV_H
+#define KB_HTML_PRIV_H
+
+#include "report_priv.h"
+
+/* ---- building blocks (html_text.c) -------------------------------------------------------------
+ */
+
+/* Text from outside, escaped for element content and for attribute values in double quotes. */
+void kb_html_text(struct kb_text *out, const char *string);
+void kb_html_section(struct kb_text *out, const char *id, const char *title);
+void kb_html_section_end(struct kb_text *out);
+/* "91.3 %" or "not measured" with the reason; `interval`: with "(88.6 to 94.0)". */
+void kb_html_estimate(struct kb_text *out, const struct kb_estimate *estimate, bool interval);
+void kb_html_cell(struct kb_text *out, const char *label, const char *string); /* <td>, escaped */
+void kb_html_number_cell(struct kb_text *out, const char *label, double value, int decimals,
+                         const char *unit);
+void kb_html_findings(struct kb_text *out, const struct kb_findings *findings);
+void kb_html_finding(struct kb_text *out, const struct kb_finding *finding, const char *where);
+/* "2026-03-04 09:41:00 +01:00" from the same with a T. */
+void kb_html_time(struct kb_text *out, const char *made_at);
+void kb_html_base64(struct kb_text *out, const uint8_t *data, size_t size);
+/* Grey level 0..255 of a field on the file's own scale, and back. */
+double kb_grey_level(const struct kb_segmentation_figures *figures, double file_grey);
+
+extern const char *const kb_html_style[]; /* style sheet in parts, NULL-ended (html_style.c) */
+
+/* ---- drawings (svg_*.c) ------------------------------------------------------------------------
+ */
+
+struct kb_bars {
+    const double *height; /* counts */
+    size_t count;
+    double low, width; /* left edge of the first bar, width of each, in axis units */
+    int decimals;      /* of the axis labels */
+    const char *x_title, *y_title;
+    const char *title; /* for readers who cannot see it */
+    double cut;        /* bars left of it are hatched; NaN: none */
+    const char *cut_words;
+};
+void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars);
+void kb_svg_patterns(struct kb_text *out); /* once a page */
+void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px);
+void kb_svg_swatch(struct kb_text *out, enum kb_phase phase);
+void kb_svg_limit(struct kb_text *out, const struct kb_limit_result *limit);
+void kb_svg_grey(struct kb_text *out, const struct kb_segmentation_figures *figures);
+
+/* ---- sections, in their order on the page ------------------------------------------------------
+ */
+
+void kb_html_summary(struct kb_text *out, const struct kb_result *result);
+void kb_html_limits(struct kb_text *out, const struct kb_result *result);
+void kb_html_phases(struct kb_text *out, const struct kb_result *result);
+void kb_html_graphite(struct kb_text *out, const struct kb_result *result);
+void kb_html_fields(struct kb_text *out, const struct kb_result *result);
+void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
+void kb_html_calibration(struct kb_text *out, const struct kb_result *result);
+void kb_html_trace(struct kb_text *out, const struct kb_result *result);
+
+/* Fields that get pictures and drawings of their own; the rest are rows of a table. At some 0.6 MB
+ * a field this keeps the page near 15 MB, which every browser and mail server still takes. */
+#define KB_FIELDS_SHOWN 24
+
+#endif

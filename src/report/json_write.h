@@ -1,0 +1,33 @@
+/* json_write.h - a small JSON writer on a text buffer. */
+#ifndef KB_JSON_WRITE_H
+#define KB_JSON_WRITE_H
+
+#include "report_priv.h"
+
+struct kb_json {
+    struct kb_text *out;
+    int depth;
+    bool some;   /* something stands before in the open object or array */
+    bool inside; /* one-line array: no line breaks */
+};
+
+/* `key` NULL: an element of an array. */
+void kb_json_open(struct kb_json *json, const char *key, char bracket); /* '{' or '[' */
+void kb_json_close(struct kb_json *json, char bracket);
+void kb_json_string(struct kb_json *json, const char *key, const char *value); /* NULL: null */
+void kb_json_number(struct kb_json *json, const char *key, double value); /* not finite: null */
+void kb_json_count(struct kb_json *json, const char *key, uint64_t value);
+void kb_json_bool(struct kb_json *json, const char *key, bool value);
+void kb_json_null(struct kb_json *json, const char *key);
+/* [lo, hi] times `scale`, or null without interval. */
+void kb_json_interval(struct kb_json *json, const char *key, const struct kb_estimate *estimate,
+                      double scale);
+/* The value times `scale`, or null when not measured. */
+void kb_json_value(struct kb_json *json, const char *key, const struct kb_estimate *estimate,
+                   double scale);
+
+/* Parts of the document (json_field.c). */
+void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
+void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
+
+#endif

@@ -1,0 +1,35 @@
+/* result.c - giving back what a result owns. */
+#include "report_priv.h"
+
+void kb_field_result_release(struct kb_field_result *field) {
+    kb_free(field->path);
+    kb_free(field->exclusion);
+    kb_particles_release(&field->particles);
+    kb_findings_release(&field->findings);
+    kb_free(field->photo_jpeg);
+    kb_free(field->overlay_jpeg);
+    kb_free(field->overlay_file);
+    *field = (struct kb_field_result){0};
+}
+
+void kb_result_release(struct kb_result *result) {
+    kb_free(result->specimen_id);
+    kb_free(result->laboratory);
+    kb_free(result->operator_name);
+    kb_free(result->customer);
+    kb_free(result->remark);
+    kb_free(result->job_path);
+    for (size_t i = 0; i < result->fields; i++) {
+        kb_field_result_release(&result->field[i]);
+    }
+    kb_free(result->field);
+    kb_specimen_release(&result->specimen);
+    kb_judgement_release(&result->judgement);
+    for (size_t i = 0; i < result->settings; i++) {
+        kb_free(result->setting[i].name);
+        kb_free(result->setting[i].value);
+    }
+    kb_free(result->setting);
+    kb_free(result->time);
+    *result = (struct kb_result){0};
+}

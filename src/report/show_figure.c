@@ -1,0 +1,73 @@
+/* show_figure.c - how many digits a figure may show.
+ *
+ * A figure with an interval is rounded where the second significant digit of the interval's
+ * half-width stands (the habit of the GUM, JCGM 100:2008, 7.2.6: uncertainties carry at most two
+ * digits, the value is rounded to match). One without an interval shows three significant digits,
+ * because nothing is known that would support more. result.json keeps six.
+ */
+#include "report_priv.h"
+
+#include <string.h>
+
+enum { LEAST_DIGITS = 3, MOST_DECIMALS = 4, INTERVAL_DIGITS = 2 };
+
+/* Decimals that keep `digits` significant digits of `value`. */
+static int decimals_for(double value, int digits) {
+    double size = fabs(value);
+    if (!(size > 0.0) || !isfinite(size)) {
+        return 1;
+    }
+    int decimals = digits - 1 - (int)floor(log10(size));
+    return decimals < 0 ? 0 : decimals > MOST_DECIMALS ? MOST_DECIMALS : decimals;
+}
+
+void kb_show_number(char *to, size_t size, double value, int decimals) {
+    if (!isfinite(value)) {
+        (void)snprintf(to, size, "–");
+        return;
+    }
+    double half_step = 0.5 * pow(10.0, -decimals);
+    if (fabs(value) < half_step) {
+        value = 0.0; /* "-0.0" is no figure */
+    }
+    (void)snprintf(to, size, "%.*f", decimals, value);
+}
+
+const char *kb_show_unit(const char *unit) {
+    static const struct {
+        const char *stage, *shown;
+    } known[] = {
+        {"1", "%"}, {"%", "%"}, {"um", "µm"}, {"1/mm2", "/mm²"}, {"mm2", "mm²"}, {"um2", "µm²"},
+    };
+    for (size_t i = 0; unit != NULL && i < KB_COUNT_OF(known); i++) {
+        if (strcmp(unit, known[i].stage) == 0) {
+            return known[i].shown;
+        }
+    }
+    return unit != NULL ? unit : "";
+}
+
+struct kb_shown kb_show(const struct kb_estimate *estimate) {
+    struct kb_shown shown = {0};
+    bool fraction = estimate->unit != NULL && strcmp(estimate->unit, "1") == 0;
+    shown.scale = fraction ? 100.0 : 1.0;
+    shown.unit = kb_show_unit(estimate->unit);
+    shown.measured = estimate->measured && isfinite(estimate->value);
+    shown.has_interval = shown.measured && estimate->has_interval && isfinite(estimate->lo) &&
+                         isfinite(estimate->hi);
+    double half = 0.5 * (estimate->hi - estimate->lo) * shown.scale;
+    bool guided = shown.has_interval && half > 0.0;
+    shown.decimals = guided ? decimals_for(half, INTERVAL_DIGITS)
+                            : decimals_for(estimate->value * shown.scale, LEAST_DIGITS);
+    kb_show_number(shown.value, sizeof shown.value, estimate->value * shown.scale, shown.decimals);
+    kb_show_number(shown.low, sizeof shown.low, estimate->lo * shown.scale, shown.decimals);
+    kb_show_number(shown.high, sizeof shown.high, estimate->hi * shown.scale, shown.decimals);
+    return shown;
+}
+
+double kb_relative_accuracy_percent(const struct kb_estimate *estimate) {
+    if (!estimate->measured || !estimate->has_interval || !(fabs(estimate->value) > 0.0)) {
+        return KB_NAN;
+    }
+    return 100.0 * 0.5 * (estimate->hi - estimate->lo) / fabs(estimate->value);
+}

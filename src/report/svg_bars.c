@@ -1,0 +1,108 @@
+/* svg_bars.c - a histogram as inline SVG, with axes that a person can read off. */
+#include "html_priv.h"
+
+/* The drawing's own units; it scales with the page. */
+enum { WIDTH = 480, HEIGHT = 250, LEFT = 46, RIGHT = 12, TOP = 26, BOTTOM = 46, X_LABELS_MOST = 9 };
+
+static double highest(const struct kb_bars *bars) {
+    double most = 1.0;
+    for (size_t i = 0; i < bars->count; i++) {
+        most = bars->height[i] > most ? bars->height[i] : most;
+    }
+    return most;
+}
+
+/* Step between labels of a count axis: 1, 2, 5, 10, ... so that at most five are drawn. */
+static double count_step(double most) {
+    static const double step[] = {1.0, 2.0, 5.0};
+    for (double decade = 1.0;; decade *= 10.0) {
+        for (size_t i = 0; i < KB_COUNT_OF(step); i++) {
+            if (step[i] * decade * 5.0 >= most) {
+                return step[i] * decade;
+            }
+        }
+    }
+}
+
+static double x_at(const struct kb_bars *bars, double value) {
+    double span = bars->width * (double)bars->count;
+    return LEFT + (value - bars->low) / span * (WIDTH - LEFT - RIGHT);
+}
+
+static double y_at(double height, double top) {
+    return HEIGHT - BOTTOM - height / top * (HEIGHT - TOP - BOTTOM);
+}
+
+static void y_axis(struct kb_text *out, const struct kb_bars *bars, double step, double top) {
+    for (double at = 0.0; at <= top; at += step) {
+        double y = y_at(at, top);
+        kb_text_format(
+            out,
+            "<line x1=\"%d\" x2=\"%d\" y1=\"%.1f\" y2=\"%.1f\" stroke=\"#d3d6da\" />"
+            "<text x=\"%d\" y=\"%.1f\" font-size=\"12\" text-anchor=\"end\">%.0f</text>\n",
+            LEFT, WIDTH - RIGHT, y, y, LEFT - 6, y + 4.0, at);
+    }
+    kb_text_format(out, "<text x=\"%d\" y=\"14\" font-size=\"12\">", LEFT);
+    kb_html_text(out, bars->y_title);
+    kb_text_add(out, "</text>\n");
+}
+
+static void x_axis(struct kb_text *out, const struct kb_bars *bars) {
+    size_t every = (bars->count + X_LABELS_MOST - 1) / X_LABELS_MOST;
+    if (bars->count % 10 == 0 && bars->count / 10 >= every) {
+        every = bars->count / 10; /* tenths of the range read better */
+    }
+    for (size_t i = 0; i <= bars->count; i += every) {
+        char label[32];
+        double value = bars->low + (double)i * bars->width;
+        kb_show_number(label, sizeof label, value, bars->decimals);
+        kb_text_format(
+            out, "<text x=\"%.1f\" y=\"%d\" font-size=\"12\" text-anchor=\"middle\">%s</text>\n",
+            x_at(bars, value), HEIGHT - BOTTOM + 17, label);
+    }
+    kb_text_format(out, "<text x=\"%d\" y=\"%d\" font-size=\"12\" text-anchor=\"middle\">",
+                   (LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8);
+    kb_html_text(out, bars->x_title);
+    kb_text_add(out, "</text>\n");
+}
+
+static void cut_line(struct kb_text *out, const struct kb_bars *bars) {
+    if (!isfinite(bars->cut)) {
+        return;
+    }
+    double x = x_at(bars, bars->cut);
+    kb_text_format(out,
+                   "<line x1=\"%.1f\" x2=\"%.1f\" y1=\"%d\" y2=\"%d\" stroke=\"#1d2026\" "
+                   "stroke-width=\"1.5\" stroke-dasharray=\"5 3\" />\n"
+                   "<text x=\"%.1f\" y=\"14\" font-size=\"12\" text-anchor=\"middle\">",
+                   x, x, TOP - 6, HEIGHT - BOTTOM, x);
+    kb_html_text(out, bars->cut_words);
+    kb_text_add(out, "</text>\n");
+}
+
+void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars) {
+    double most = highest(bars);
+    double step = count_step(most);
+    double top = ceil(most / step) * step;
+    kb_text_format(out, "<svg viewBox=\"0 0 %d %d\" role=\"img\"><title>", WIDTH, HEIGHT);
+    kb_html_text(out, bars->title);
+    kb_text_add(out, "</title>\n");
+    y_axis(out, bars, step, top);
+    for (size_t i = 0; i < bars->count; i++) {
+        double left = bars->low + (double)i * bars->width;
+        bool below = isfinite(bars->cut) && left + 0.5 * bars->width < bars->cut;
+        double x = x_at(bars, left), y = y_at(bars->height[i], top);
+        if (bars->height[i] > 0.0) {
+            kb_text_format(out,
+                           "<rect x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\" fill=\"%s\" "
+                           "stroke=\"#14328c\" stroke-width=\"1\" />\n",
+                           x + 1.0, y, x_at(bars, left + bars->width) - x - 2.0,
+                           HEIGHT - BOTTOM - y, below ? "url(#hatch-bar)" : "#5a74bd");
+        }
+    }
+    kb_text_format(out, "<line x1=\"%d\" x2=\"%d\" y1=\"%d\" y2=\"%d\" stroke=\"#1d2026\" />\n",
+                   LEFT, WIDTH - RIGHT, HEIGHT - BOTTOM, HEIGHT - BOTTOM);
+    x_axis(out, bars);
+    cut_line(out, bars);
+    kb_text_add(out, "</svg>");
+}
