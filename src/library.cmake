@@ -9,7 +9,9 @@ endforeach()
 
 add_library(kb_shared SHARED ${objects})
 target_link_libraries(kb_shared PRIVATE kb_flags ${needs})
-target_link_options(kb_shared PRIVATE LINKER:--as-needed LINKER:-O1)
+configure_file(${CMAKE_CURRENT_LIST_DIR}/libkeelblock.map.in libkeelblock.map @ONLY)
+target_link_options(kb_shared PRIVATE LINKER:--as-needed LINKER:-O1
+  LINKER:--version-script=${PROJECT_BINARY_DIR}/libkeelblock.map)
 if(NOT KB_SANITIZE)
   target_link_options(kb_shared PRIVATE LINKER:--no-undefined)
 endif()

@@ -27,13 +27,13 @@ library=$(find "$prefix" -name 'libkeelblock.so.[0-9]' -print)
 [ -n "$library" ] || fail "no libkeelblock.so with its interface number"
 
 # Only the interface is visible.
-stray=$(nm -D --defined-only "$library" | awk '$3 !~ /^kb_/ { print $3 }')
+stray=$(nm -D --defined-only "$library" | awk '$2 != "A" && $3 !~ /^kb_/ { print $3 }')
 [ -z "$stray" ] || fail "the library shows names that are not its interface: $stray"
 
 # Every declared function is there: what a header promises can be linked.
 cat "$prefix"/include/keelblock/*.h | tr '\n' ' ' | grep -o 'KB_API[^;(]*(' |
     sed -n 's/.*[ *]\(kb_[a-z0-9_]*\)($/\1/p' | sort -u >promised
-nm -D --defined-only "$library" | awk '{ print $3 }' | sort -u >given
+nm -D --defined-only "$library" | awk '{ sub("@.*", "", $3); print $3 }' | sort -u >given
 lacking=$(comm -23 promised given | tr '\n' ' ')
 [ -s promised ] || fail "found no declarations in the installed headers"
 [ -z "$lacking" ] || fail "headers declare what the library lacks: $lacking"
@@ -42,7 +42,7 @@ lacking=$(comm -23 promised given | tr '\n' ' ')
 version=$("$prefix/bin/keelblock" --version)
 "$prefix/bin/keelblock" render --quiet --seed 3 --size 1024x768 -o fields ||
     fail "keelblock render failed"
-truth=$(sed -n 's/^ *"graphite": *\([0-9.]*\).*/\1/p' fields/field-01.truth.json | head -n 1)
+truth=$(sed -n 's/^ *"graphite": *\(0[.][0-9]*\).*/\1/p' fields/field-01.truth.json | head -n 1)
 [ -n "$truth" ] || fail "the truth of the rendered field has no graphite fraction"
 
 # A program of two statements against the installed library.
