@@ -154,13 +154,12 @@ static char *find_range(char *text, size_t *length) {
 }
 
 /* The unit that the second bound of a range states, for a first one without. */
-static const char *unit_of(const char *text, char unit[LIMIT_TEXT]) {
+static void unit_of(const char *text, char unit[LIMIT_TEXT]) {
     char copy[LIMIT_TEXT];
     double number = 0.0;
     char *found = NULL;
     (void)snprintf(copy, sizeof copy, "%s", text);
     (void)snprintf(unit, LIMIT_TEXT, "%s", split_unit(copy, &number, &found) ? found : "");
-    return unit;
 }
 
 static enum kb_status read_range(char *text, char *at, size_t length, struct kb_limit *limit,
@@ -172,9 +171,10 @@ static enum kb_status read_range(char *text, char *at, size_t length, struct kb_
         return refuse(limit, "a range has two points between its numbers", err);
     }
     *at = '\0';
-    const char *wrong = read_bound(text, unit_of(second, unit), kind, &limit->low);
+    unit_of(second, unit);
+    const char *wrong = read_bound(second, "", kind, &limit->high);
     if (wrong == NULL) {
-        wrong = read_bound(second, "", kind, &limit->high);
+        wrong = read_bound(text, unit, kind, &limit->low);
     }
     if (wrong != NULL) {
         return refuse(limit, wrong, err);
