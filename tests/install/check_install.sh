@@ -2,7 +2,7 @@
 # The installed tree and the package, as their users meet them.
 #   check_install.sh SOURCE BUILD CC
 set -eu
-source=$1 build=$2 cc=$3
+source=$(cd "$1" && pwd) build=$(cd "$2" && pwd) cc=$3
 folder=$(mktemp -d)
 trap 'rm -rf "$folder"' EXIT
 prefix=$folder/usr
