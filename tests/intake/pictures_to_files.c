@@ -55,6 +55,7 @@ const char *scratch_path(const char *name) {
 }
 
 void write_bytes(const char *path, const void *bytes, size_t size) {
+    (void)unlink(path); /* some file systems flush a file that is emptied and written again */
     FILE *stream = fopen(path, "wb");
     assert_non_null(stream);
     assert_int_equal(fwrite(bytes, 1, size, stream), size);
