@@ -42,7 +42,8 @@ class Ours:
     def __call__(self, what, number=0, kind=np.uint8):
         height, width = self.shape
         names = [str(self.folder / name) for name in ("grey", "mask", "out")]
-        subprocess.run([self.program, what, str(width), str(height), str(number), *names], check=True)
+        numbers = [str(width), str(height), str(number)]
+        subprocess.run([self.program, what, *numbers, *names], check=True)
         result = np.fromfile(self.folder / "out", dtype=kind)
         return result if what == "histogram" else result.reshape(self.shape)
 
@@ -54,14 +55,15 @@ def same(what, ours, theirs):
 
 
 def rounded(what, ours, exact):
-    """Ours is `exact` rounded; where exact is within its own error of a half, either way will do."""
+    """Ours is `exact` rounded; where exact is a half but for its own error, either way will do."""
     worst = np.max(np.abs(ours.astype(np.float64) - exact))
     if not worst <= 0.5 + 1e-6:
         sys.exit(f"{what}: off by {worst}")
 
 
 def check_filters(ours, grey, mask):
-    same("histogram", ours("histogram", kind=np.uint64), np.bincount(grey[mask == 1], minlength=256))
+    counts = np.bincount(grey[mask == 1], minlength=256)
+    same("histogram", ours("histogram", kind=np.uint64), counts)
     same("median", ours("median"), ndimage.median_filter(grey, 3, mode="nearest"))
     row = np.array([1, 2, 1], np.float64) / 4
     exact = ndimage.correlate(grey.astype(np.float64), np.outer(row, row), mode="nearest")

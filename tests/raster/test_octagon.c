@@ -141,7 +141,7 @@ static void a_radius_beyond_the_frame_fills_or_empties_it(void **unused) {
     picture_release(&to);
 }
 
-/* ---- algebra (Serra, Image Analysis and Mathematical Morphology, 1982, chapter II) -------------
+/* ---- algebra: Serra, Image Analysis and Mathematical Morphology, 1982 (from memory) -----------
  */
 
 static void opening_shrinks_closing_grows_and_twice_is_once(void **unused) {
