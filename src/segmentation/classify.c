@@ -13,7 +13,10 @@
 
 #include <string.h>
 
-#define RUN_MOST 12 /* pixels; a blur beyond this is a picture out of focus */
+#define RUN_MOST 8 /* pixels; a blur beyond this is a picture out of focus */
+/* Each step along a blurred edge is at least this share of the mean step; a layer has level steps.
+ */
+#define STEP_LEAST 0.3
 
 struct rim {
     uint8_t dark, middle, bright; /* labels */
@@ -48,6 +51,21 @@ static bool spans(const struct rim *rim, uint8_t before, uint8_t after) {
            (before == rim->bright && after == rim->dark);
 }
 
+/* Whether the greys from `first` (the pixel before the run) over `length` + 1 steps of `stride`
+ * bytes go steadily one way. */
+static bool steady(const uint8_t *first, ptrdiff_t stride, int32_t length) {
+    int32_t steps = length + 1;
+    int total = first[stride * steps] - first[0];
+    double least = STEP_LEAST * (double)total / (double)steps;
+    for (int32_t i = 0; i < steps; i++) {
+        double step = (double)(first[stride * (i + 1)] - first[stride * i]);
+        if (total > 0 ? step < least : step > least) {
+            return false;
+        }
+    }
+    return true;
+}
+
 /* Next pixel of value `wanted` at or after x; width when none. */
 static int32_t next_of(const uint8_t *label, int32_t x, int32_t width, uint8_t wanted) {
     const uint8_t *at = memchr(label + x, wanted, (size_t)(width - x));
@@ -63,7 +81,8 @@ static int32_t run_end(const uint8_t *label, int32_t x, int32_t width) {
 }
 
 /* The most frequent length of spanning runs along rows; 0 where there are none. */
-static int usual_length(const struct kb_image *image, const struct rim *rim) {
+static int usual_length(const struct kb_image *grey, const struct rim *rim,
+                        const struct kb_image *image) {
     uint64_t seen[RUN_MOST + 1] = {0};
     int32_t width = image->width;
     for (int32_t y = 0; y < image->height; y++) {
@@ -72,7 +91,8 @@ static int usual_length(const struct kb_image *image, const struct rim *rim) {
         while (x < width) {
             int32_t end = run_end(label, x, width);
             if (x > 0 && end < width && end - x <= RUN_MOST &&
-                spans(rim, label[x - 1], label[end])) {
+                spans(rim, label[x - 1], label[end]) &&
+                steady(kb_row(grey, y) + x - 1, 1, end - x)) {
                 seen[end - x]++;
             }
             x = end < width ? next_of(label, end, width, rim->middle) : width;
@@ -95,7 +115,7 @@ static void rims_along_rows(const struct kb_image *grey, const struct rim *rim,
         while (x < width) {
             int32_t end = run_end(label, x, width);
             if (x > 0 && end < width && end - x <= rim->longest &&
-                spans(rim, label[x - 1], label[end])) {
+                spans(rim, label[x - 1], label[end]) && steady(level + x - 1, 1, end - x)) {
                 for (int32_t i = x; i < end; i++) {
                     label[i] = level[i] <= rim->cut ? rim->dark : rim->bright;
                 }
@@ -113,7 +133,8 @@ static void settle_column(const struct kb_image *grey, const struct rim *rim, in
         top--;
     }
     if (top < 0 || y - 1 - top > rim->longest ||
-        !spans(rim, kb_row(image, top)[x], kb_row(image, y)[x])) {
+        !spans(rim, kb_row(image, top)[x], kb_row(image, y)[x]) ||
+        !steady(kb_row(grey, top) + x, (ptrdiff_t)grey->stride, y - 1 - top)) {
         return;
     }
     for (int32_t i = top + 1; i < y; i++) {
@@ -145,7 +166,7 @@ static void settle_rims(struct kb_seg *seg) {
         .bright = (uint8_t)scheme->phase[2],
         .cut = (int)(0.5 * (seg->class_level[0] + seg->class_level[2])),
     };
-    int usual = usual_length(&seg->map->label, &rim);
+    int usual = usual_length(&seg->grey, &rim, &seg->map->label);
     if (usual == 0) {
         return;
     }

@@ -40,7 +40,7 @@ static void box(const double from[256], int radius, double to[256]) {
     }
 }
 
-static void smooth_bins(const uint64_t bins[256], double smooth[256]) {
+void kb_modes_smooth(const uint64_t bins[256], double smooth[256]) {
     int range = level_at_share(bins, 0.995) - level_at_share(bins, 0.005);
     int radius = range / 80 < 1 ? 1 : range / 80; /* sigma about 1.5 % of the range */
     double raw[256];
@@ -121,7 +121,7 @@ static void hills_weigh(const uint64_t bins[256], struct kb_mode *hill, int coun
 
 int kb_modes_find(const uint64_t bins[256], double smooth[256], struct kb_mode mode[KB_MODES_MAX]) {
     struct kb_mode hill[HILLS];
-    smooth_bins(bins, smooth);
+    kb_modes_smooth(bins, smooth);
     int count = hills_list(smooth, hill);
     hills_weigh(bins, hill, count);
     while (count > 1) {

@@ -18,6 +18,9 @@
 /* Share of bright pixels deep inside pearlite from which on its lamellae count as resolved. Noise
  * and unresolved texture stay below; true lamellae show a third to a half. */
 #define RESOLVED_SHARE 0.12
+/* When less than this share of pearlite is left by an opening of twice the line width, it is mostly
+ * junctions and broad stretches of boundaries. */
+#define HEAVY_SURVIVES 0.5
 #define MEAN_FLAG 0x80U /* on a label: the local mean says pearlite */
 
 static int32_t radius_px(const struct kb_seg *seg, double width_um) {
@@ -129,7 +132,8 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
         return status;
     }
     seg->stripes = stripes(seg, &part);
-    if (seg->stripes < RESOLVED_SHARE) {
+    seg->stripes_closed = seg->stripes >= RESOLVED_SHARE;
+    if (!seg->stripes_closed) {
         return KB_OK;
     }
     flag_means(seg, &part);
@@ -160,18 +164,62 @@ static void drop_lines(struct kb_seg *seg, const struct kb_image *solid) {
     seg->map->figures.recovered_line_px += lines;
 }
 
-static enum kb_status open_lines(struct kb_seg *seg, struct kb_err *err) {
-    int32_t radius = radius_px(seg, seg->params->line_um);
+/* Opening of the pearlite mask by `radius`, into seg->spare. */
+static enum kb_status open_pearlite(struct kb_seg *seg, int32_t radius, struct kb_err *err) {
     mask_of(&seg->map->label, KB_PEARLITE, &seg->spare);
     enum kb_status status = kb_erode(&seg->spare, radius, &seg->grey, err);
     if (status == KB_OK) {
         /* one pixel of reach keeps the corners that an octagon rounds off */
         status = kb_dilate(&seg->grey, radius + 1, &seg->spare, err);
     }
-    if (status == KB_OK) {
+    return status;
+}
+
+/* Pearlite pixels in all, and those inside the mask. */
+static void count_pearlite(const struct kb_seg *seg, uint64_t *all, uint64_t *inside) {
+    *all = *inside = 0;
+    for (int32_t y = 0; y < seg->spare.height; y++) {
+        const uint8_t *set = kb_row(&seg->spare, y);
+        const uint8_t *label = kb_row(&seg->map->label, y);
+        uint32_t row_all = 0;
+        uint32_t row_inside = 0;
+        for (int32_t x = 0; x < seg->spare.width; x++) {
+            row_all += label[x] == KB_PEARLITE;
+            row_inside += label[x] == KB_PEARLITE && set[x];
+        }
+        *all += row_all;
+        *inside += row_inside;
+    }
+}
+
+/* Boundaries etched broad: lines were at least half as much as what is left, and most of what is
+ * left falls to an opening twice as wide. Then that opening stands. */
+static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, struct kb_err *err) {
+    uint64_t all, inside;
+    enum kb_status status = open_pearlite(seg, 2 * radius, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    count_pearlite(seg, &all, &inside);
+    seg->heavy_boundaries = (double)inside < HEAVY_SURVIVES * (double)all;
+    if (seg->heavy_boundaries) {
         drop_lines(seg, &seg->spare);
     }
-    return status;
+    return KB_OK;
+}
+
+static enum kb_status open_lines(struct kb_seg *seg, struct kb_err *err) {
+    uint64_t all, inside;
+    int32_t radius = radius_px(seg, seg->params->line_um);
+    enum kb_status status = open_pearlite(seg, radius, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    count_pearlite(seg, &all, &inside);
+    drop_lines(seg, &seg->spare);
+    seg->heavy_boundaries = false;
+    bool many_lines = 2 * (all - inside) >= inside && inside > 0;
+    return many_lines ? open_heavy(seg, radius, err) : KB_OK;
 }
 
 enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err) {

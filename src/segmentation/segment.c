@@ -7,6 +7,7 @@
  *   graphite     dark regions that are not deep enough are pearlite or scratches; holes filled
  *   pearlite     lamellae closed to regions where they are resolved; dark lines given back
  *   clean        specks below clean_um go to their surroundings
+ *   look again   a threshold beside a single hill goes half way to the regions found beyond it
  *   single       one constituent only in the matrix? then which, with evidence, or "matrix"
  *   findings     what the reader must know
  *
@@ -115,16 +116,43 @@ static enum kb_status take_histogram(struct kb_seg *seg, struct kb_err *err) {
 
 typedef enum kb_status kb_seg_step(struct kb_seg *seg, struct kb_err *err);
 
-static kb_seg_step *const way[] = {
-    prepare,         kb_seg_even_light, kb_seg_denoise,  take_histogram, kb_seg_thresholds,
-    kb_seg_classify, kb_seg_graphite,   kb_seg_pearlite, kb_seg_clean,   kb_seg_single,
-};
+static enum kb_status run_steps(kb_seg_step *const *step, size_t count, struct kb_seg *seg,
+                                struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (size_t i = 0; i < count && status == KB_OK; i++) {
+        status = step[i](seg, err);
+    }
+    return status;
+}
+
+static enum kb_status label_all(struct kb_seg *seg, struct kb_err *err) {
+    static kb_seg_step *const step[] = {kb_seg_classify, kb_seg_graphite, kb_seg_pearlite,
+                                        kb_seg_clean};
+    struct kb_segmentation_figures *f = &seg->map->figures;
+    f->recovered_line_px = f->recovered_speck_px = f->dark_pearlite_px = 0;
+    enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
+    if (status == KB_OK) {
+        count_labels(&seg->map->label, f->pixels);
+    }
+    return status;
+}
+
+/* Where the matrix has one hill but solid regions of the other constituent were found, these tell
+ * its grey, and the labels are made once more with the threshold half way. */
+static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
+    if (!seg->matrix_is_one || !kb_seg_second_found(seg)) {
+        return KB_OK;
+    }
+    static kb_seg_step *const step[] = {kb_seg_even_light, kb_seg_denoise, kb_seg_recut, label_all};
+    return run_steps(step, sizeof step / sizeof *step, seg, err);
+}
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
-    enum kb_status status = KB_OK;
-    for (size_t i = 0; i < sizeof way / sizeof *way && status == KB_OK; i++) {
-        status = way[i](seg, err);
-    }
+    static kb_seg_step *const step[] = {
+        prepare,           kb_seg_even_light, kb_seg_denoise, take_histogram,
+        kb_seg_thresholds, label_all,         look_again,     kb_seg_single,
+    };
+    enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {
         count_labels(&seg->map->label, seg->map->figures.pixels);
         status = kb_seg_findings(seg, err);

@@ -31,7 +31,13 @@ struct kb_seg {
     double noise;          /* standard deviation of pixel noise, 8-bit levels */
     bool matrix_is_one;    /* the histogram shows one constituent of the matrix */
     int rim_px;            /* longest blurred passage between the outer classes, pixels */
-    double stripes;        /* share of bright pixels deep inside pearlite; resolved lamellae */
+    bool heavy_boundaries; /* boundaries etched so broad that twice line_um was opened */
+    double line_share;     /* share of the matrix in fine dark (SEM: bright) lines; single.c */
+    double roughness[KB_PHASES]; /* texture of each phase, share of its grey; see single.c */
+    bool single;                 /* the matrix is one constituent ... */
+    enum kb_phase single_phase;  /* ... and this one; KB_MATRIX: it cannot be said */
+    bool stripes_closed;         /* lamellae are resolved and were closed to regions */
+    double stripes; /* share of bright pixels deep inside pearlite; resolved lamellae */
 };
 
 #define KB_SEG_UNDECIDED KB_MATRIX /* label of every measured pixel before it is classified */
@@ -75,6 +81,13 @@ bool kb_surface_fit(const struct kb_surface_point *point, size_t count, int term
  */
 KB_NODISCARD enum kb_status kb_seg_thresholds(struct kb_seg *seg, struct kb_err *err);
 
+/* Fill the figures that follow from seg->threshold: shares, means, valleys, separability. */
+void kb_seg_threshold_figures(struct kb_seg *seg);
+/* recut.c: whether regions of the other constituent were found although the matrix has one hill;
+ * and, with seg->grey made anew, the threshold half way between the two. */
+bool kb_seg_second_found(const struct kb_seg *seg);
+KB_NODISCARD enum kb_status kb_seg_recut(struct kb_seg *seg, struct kb_err *err);
+
 /* A hill of a histogram. */
 struct kb_mode {
     int level;
@@ -83,6 +96,8 @@ struct kb_mode {
     double share;    /* fraction of the counts between left and right */
 };
 #define KB_MODES_MAX 8
+/* The histogram smoothed as the hills want it. */
+void kb_modes_smooth(const uint64_t bins[256], double smooth[256]);
 /* Hills that stand out, left to right; see modes.c for what that means. Returns how many. */
 int kb_modes_find(const uint64_t bins[256], double smooth[256], struct kb_mode mode[KB_MODES_MAX]);
 

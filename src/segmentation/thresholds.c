@@ -29,6 +29,8 @@
 /* ... but a constituent is told apart only when it differs by this share of the grey range beside
  * it. */
 #define LEAST_CONTRAST 0.22
+/* Grains of ferrite differ from each other by up to this share of their grey (orientation). */
+#define GRAIN_CONTRAST 0.15
 
 struct hills {
     double smooth[256];
@@ -66,25 +68,66 @@ static double hill_width(const struct hills *h, int level) {
     return fmin(hill_sigma(h, level, -1), hill_sigma(h, level, 1));
 }
 
-/* The largest hill by share. */
-static int largest(const struct hills *h) {
-    int best = 0;
-    for (int i = 1; i < h->count; i++) {
-        best = h->mode[i].share > h->mode[best].share ? i : best;
+/* Between-class variance, up to a constant, when hills first .. last make one class. */
+static double group_term(const struct kb_mode *mode, int first, int last) {
+    double share = 0.0;
+    double sum = 0.0;
+    for (int i = first; i <= last; i++) {
+        share += mode[i].share;
+        sum += mode[i].share * (double)mode[i].level;
     }
-    return best;
+    return share > 0.0 ? sum * sum / share : 0.0;
 }
 
-/* Forget the hills of least share until `want` remain. */
-static void keep_largest(struct hills *h, int want) {
-    while (h->count > want) {
-        int least = 0;
-        for (int i = 1; i < h->count; i++) {
-            least = h->mode[i].share < h->mode[least].share ? i : least;
+/* Hills first .. last become one: the largest stands for them. */
+static struct kb_mode group(const struct kb_mode *mode, int first, int last) {
+    struct kb_mode whole = mode[first];
+    double share = 0.0;
+    for (int i = first; i <= last; i++) {
+        whole = mode[i].share > whole.share ? mode[i] : whole;
+        share += mode[i].share;
+    }
+    whole.left = mode[first].left;
+    whole.right = mode[last].right;
+    whole.share = share;
+    return whole;
+}
+
+/* More hills than classes: of the valleys between hills, keep those that part the classes most,
+ * which is Otsu's criterion asked of the valleys only. */
+static void group_hills(struct hills *h, int classes) {
+    int best[2] = {0, 1};
+    double most = -1.0;
+    for (int i = 0; i < h->count - 1; i++) {
+        for (int k = i + 1; k < (classes == 3 ? h->count - 1 : i + 2); k++) {
+            int last = classes == 3 ? k : i;
+            double term = group_term(h->mode, 0, i) + group_term(h->mode, last + 1, h->count - 1);
+            term += classes == 3 ? group_term(h->mode, i + 1, k) : 0.0;
+            if (term > most) {
+                most = term;
+                best[0] = i;
+                best[1] = last;
+            }
         }
-        for (int i = least; i + 1 < h->count; i++) {
-            h->mode[i] = h->mode[i + 1];
-        }
+    }
+    struct kb_mode whole[3];
+    whole[0] = group(h->mode, 0, best[0]);
+    whole[1] = group(h->mode, best[0] + 1, classes == 3 ? best[1] : h->count - 1);
+    whole[2] = classes == 3 ? group(h->mode, best[1] + 1, h->count - 1) : whole[1];
+    for (int c = 0; c < classes; c++) {
+        h->mode[c] = whole[c];
+    }
+    h->count = classes;
+}
+
+/* Two hills of the matrix so near to each other that they are grains of one constituent. */
+static void merge_near_hills(const struct kb_seg *seg, struct hills *h) {
+    int last = h->count - 1;
+    double black = seg->scheme.graphite ? (double)h->mode[0].level : 0.0;
+    double bright = (double)h->mode[last].level;
+    if (last > (seg->scheme.graphite ? 1 : 0) &&
+        bright - (double)h->mode[last - 1].level < GRAIN_CONTRAST * (bright - black)) {
+        h->mode[last - 1] = group(h->mode, last - 1, last);
         h->count--;
     }
 }
@@ -127,7 +170,7 @@ static void three_of_two(struct kb_seg *seg, const struct hills *h) {
 
 static void three_classes(struct kb_seg *seg, struct hills *h) {
     if (h->count > 3) {
-        keep_largest(h, 3);
+        group_hills(h, 3);
     }
     if (h->count == 3) {
         double whole = (double)(h->mode[2].level - h->mode[0].level);
@@ -138,6 +181,7 @@ static void three_classes(struct kb_seg *seg, struct hills *h) {
             h->count = 2;
         }
     }
+    merge_near_hills(seg, h);
     if (h->count == 3) {
         seg->threshold[0] = cut_between(h, h->mode[0].level, h->mode[1].level);
         seg->threshold[1] = cut_between(h, h->mode[1].level, h->mode[2].level);
@@ -151,13 +195,16 @@ static void three_classes(struct kb_seg *seg, struct hills *h) {
 
 static void two_classes(struct kb_seg *seg, struct hills *h) {
     if (h->count > 2) {
-        keep_largest(h, 2);
+        group_hills(h, 2);
+    }
+    if (seg->scheme.matrix_pair) {
+        merge_near_hills(seg, h);
     }
     if (h->count == 2) {
         seg->threshold[0] = cut_between(h, h->mode[0].level, h->mode[1].level);
         take_class_levels(seg, h, 0, 2);
     } else if (seg->scheme.matrix_pair) {
-        int level = h->mode[largest(h)].level;
+        int level = h->mode[0].level;
         seg->matrix_is_one = true;
         seg->threshold[0] = cut_beside(seg, h, level, 0.0, 255.0);
         seg->class_level[0] = seg->class_level[1] = (double)level;
@@ -253,7 +300,9 @@ static double valley_at(const double smooth[256], int low, int threshold, int hi
     return lesser > 0.0 ? fmin(smooth[threshold] / lesser, 1.0) : 1.0;
 }
 
-static void fill_figures(struct kb_seg *seg, const double smooth[256]) {
+void kb_seg_threshold_figures(struct kb_seg *seg) {
+    double smooth[256];
+    kb_modes_smooth(seg->map->figures.histogram, smooth);
     struct kb_segmentation_figures *f = &seg->map->figures;
     const struct kb_segmentation_params *p = seg->params;
     double mean[3] = {0.0, 0.0, 0.0};
@@ -323,6 +372,6 @@ enum kb_status kb_seg_thresholds(struct kb_seg *seg, struct kb_err *err) {
         two_classes(seg, &hills);
     }
     thresholds_by_hand(seg);
-    fill_figures(seg, hills.smooth);
+    kb_seg_threshold_figures(seg);
     return KB_OK;
 }

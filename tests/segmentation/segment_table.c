@@ -1,6 +1,6 @@
 /* segment_table.c - errors of the segmentation on drawn fields of every kind, as a table.
- *     kb_segment_table [SEED]
- * Each row: what was drawn, the true share of graphite and the true share of pearlite in the
+ *     kb_segment_table [SEED [NAME OUT.pgm]]
+ * With NAME only that row, and its grey picture is written. Each row: what was drawn, the true share of graphite and the true share of pearlite in the
  * matrix, and by how many percentage points the measured ones are off.
  */
 #include "drawn_field.h"
@@ -26,14 +26,33 @@ static struct kb_render_params base(uint64_t seed) {
 
 static double total_abs_graphite, total_abs_pearlite;
 static int rows_done, rows_bad;
+static const char *only_name, *only_path;
+
+static void write_grey(const char *path, const struct kb_image *grey) {
+    FILE *file = fopen(path, "wb");
+    if (file == NULL) {
+        return;
+    }
+    (void)fprintf(file, "P5\n%d %d\n255\n", grey->width, grey->height);
+    for (int32_t y = 0; y < grey->height; y++) {
+        (void)fwrite(kb_row(grey, y), 1, (size_t)grey->width, file);
+    }
+    (void)fclose(file);
+}
 
 static void print_row(const char *name, const struct row *row) {
     struct drawn_field drawn;
     struct kb_phase_map map;
     struct kb_err err;
+    if (only_name != NULL && strcmp(only_name, name) != 0) {
+        return;
+    }
     if (!drawn_field_make(&row->params, &drawn)) {
         (void)printf("%-44s cannot be drawn\n", name);
         return;
+    }
+    if (only_path != NULL) {
+        write_grey(only_path, &drawn.field.grey);
     }
     struct kb_segmentation_params p = kb_segmentation_params_default(row->material, row->contrast);
     if (kb_segment(&drawn.field, &p, &map, &err) != KB_OK) {
@@ -163,6 +182,8 @@ static void steel(uint64_t seed) {
 
 int main(int argc, char **argv) {
     uint64_t seed = argc > 1 ? strtoull(argv[1], NULL, 10) : 1;
+    only_name = argc > 2 ? argv[2] : NULL;
+    only_path = argc > 3 ? argv[3] : NULL;
     ductile_etched(seed);
     optics(seed + 100);
     unetched(seed + 200);
