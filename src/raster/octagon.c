@@ -94,12 +94,10 @@ static void grow_row(const struct plane *from, int32_t y, int32_t arm_x, int32_t
     }
 }
 
-/* Two planes; the picture is in the first. */
+/* Two planes; the picture is in the first. One thread: a step on bits in the cache is over before
+ * others have started, and waiting for them at every step costs more. */
 static void grow(struct plane pair[2], int32_t arm_x, int32_t arm_y) {
-    const int32_t height = pair[0].height;
-    const int strips = kb_strips(height);
-#pragma omp parallel for num_threads(strips) if (strips > 1)
-    for (int32_t y = 0; y < height; y++) {
+    for (int32_t y = 0; y < pair[0].height; y++) {
         grow_row(&pair[0], y, arm_x, arm_y, &pair[1]);
     }
     struct plane other = pair[0];
