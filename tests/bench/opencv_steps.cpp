@@ -5,9 +5,12 @@
  *
  * The opponent of scripts/bench, written to win: full resolution where the result needs it, whole-
  * image operations in 8 or 16 bit, contours traced once and used for cleaning and for measuring
- * alike. Same order of work as the program: digest, decode, even illumination, smooth, exact
+ * alike. Same order of work as the program: digest, decode, even illumination, median, exact
  * three-class threshold, pearlite by the local mean at colony scale, dark lines, specks and holes,
- * parting of touching nodules, shape of each particle, sums, rows of text.
+ * depth of dark regions, parting of touching nodules, shape of each particle, sums, rows of text.
+ * Left out, to the opponent's advantage: what the program reads from a picture to decide which of
+ * these steps to take (noise, blur at edges, whether lamellae are resolved), unbiased perimeter and
+ * counts, intervals, and what it finds worth telling.
  * Its answers need only be near: scripts/bench checks graphite and nodule count against the others.
  */
 #include <opencv2/imgcodecs.hpp>
@@ -33,6 +36,7 @@ const double clean_um = 2.0, colony_um = 4.0, line_um = 2.0, min_feret_um = 10.0
 const double part_depth_um = 1.0, least_radius_um = 2.5;
 /* A neck this share of the lesser radius, or narrower, parts; rounder regions are not looked at. */
 const double part_neck = 0.75, suspect_solidity = 0.97;
+const double nodule_shape = 0.6, part_solidity = 0.9;
 
 typedef std::vector<cv::Point> Contour;
 
@@ -141,6 +145,16 @@ std::vector<Contour> clean(cv::Mat &mask, double least) {
     return kept;
 }
 
+/* Whether most of a dark region is nearer to the grey of graphite than to the threshold. */
+bool is_deep(const Contour &region, const cv::Mat &deep) {
+    const cv::Rect box = cv::boundingRect(region);
+    cv::Mat mask = cv::Mat::zeros(box.size(), CV_8U);
+    cv::fillPoly(mask, std::vector<Contour>{region}, 1, cv::LINE_8, 0, -box.tl());
+    const int pixels = cv::countNonZero(mask);
+    cv::bitwise_and(mask, deep(box), mask);
+    return cv::countNonZero(mask) > pixels / 2;
+}
+
 void feret(const Contour &hull, double &most, double &least) {
     most = 0, least = 1e9;
     const size_t n = hull.size();
@@ -180,7 +194,7 @@ Particle measure(const Contour &outline, const cv::Size &frame, double px_um) {
     p.on_frame = box.x == 0 || box.y == 0 || box.br().x == frame.width ||
                  box.br().y == frame.height;
     p.counts = !p.on_frame && p.feret_max * px_um >= min_feret_um;
-    p.nodule = p.counts && p.shape_factor >= 0.6;
+    p.nodule = p.counts && p.shape_factor >= nodule_shape;
     return p;
 }
 
@@ -261,18 +275,21 @@ std::vector<Contour> part(const Contour &outline, double px_um) {
     return parts;
 }
 
-/* Parts of `region` where that makes rounder particles of it, by area, than it is itself. */
+/* Parts of `region` where each is convincingly round, and all are rounder than it is itself. */
 void measure_parted(const Contour &region, const cv::Size &frame, double px_um,
                     std::vector<Particle> &particles) {
     const Particle whole = measure(region, frame, px_um);
     std::vector<Particle> parts;
     double area = 0, round = 0;
+    bool all_round = true;
     if (whole.solidity < suspect_solidity && whole.feret_max * px_um >= min_feret_um)
         for (const Contour &one : part(region, px_um)) {
             parts.push_back(measure(one, frame, px_um));
-            area += parts.back().area, round += parts.back().area * parts.back().shape_factor;
+            const Particle &p = parts.back();
+            area += p.area, round += p.area * p.shape_factor;
+            all_round = all_round && p.shape_factor >= nodule_shape && p.solidity >= part_solidity;
         }
-    if (parts.size() > 1 && round / area > whole.shape_factor)
+    if (parts.size() > 1 && all_round && round / area > whole.shape_factor)
         particles.insert(particles.end(), parts.begin(), parts.end());
     else
         particles.push_back(whole);
@@ -299,12 +316,13 @@ int main(int argc, char **argv) {
     const double pixels = frame.area();
 
     even_light(grey);
-    cv::GaussianBlur(grey, grey, cv::Size(3, 3), 0);
+    cv::medianBlur(grey, grey, 3);
     int low = 0, high = 0;
     otsu3(histogram(grey), low, high);
 
     /* pearlite: the mean over the colony window of what is not graphite, against the threshold */
-    cv::Mat graphite = grey <= low, matrix, sum, count, limit;
+    cv::Mat graphite = grey <= low, matrix, sum, count, limit, deep;
+    cv::compare(grey, (low + cv::mean(grey, graphite)[0]) / 2, deep, cv::CMP_LE);
     const int window = 2 * (int)std::lround(colony_um / px_um / 2) + 1;
     cv::bitwise_not(graphite, matrix);
     cv::bitwise_and(grey, matrix, grey);
@@ -322,7 +340,10 @@ int main(int argc, char **argv) {
     const double least = CV_PI / 4 * std::pow(clean_um / px_um, 2);
     cv::morphologyEx(pearlite, pearlite, cv::MORPH_OPEN,
                      cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(line, line)));
-    const std::vector<Contour> regions = clean(graphite, least);
+    std::vector<Contour> regions, shallow;
+    for (const Contour &region : clean(graphite, least))
+        (is_deep(region, deep) ? regions : shallow).push_back(region);
+    cv::drawContours(graphite, shallow, -1, 0, cv::FILLED);
     pearlite.setTo(0, graphite);
     clean(pearlite, least);
     pearlite.setTo(0, graphite);

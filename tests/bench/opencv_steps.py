@@ -20,6 +20,7 @@ CLEAN_UM, COLONY_UM, LINE_UM, MIN_FERET_UM = 2.0, 4.0, 2.0, 10.0
 PART_DEPTH_UM, LEAST_RADIUS_UM = 1.0, 2.5
 # A neck this share of the lesser radius, or narrower, parts; rounder regions are not looked at.
 PART_NECK, SUSPECT_SOLIDITY = 0.75, 0.97
+NODULE_SHAPE, PART_SOLIDITY = 0.6, 0.9
 
 
 def histogram(grey):
@@ -84,6 +85,15 @@ def clean(mask, least):
     return kept
 
 
+def is_deep(region, deep):
+    """Whether most of a dark region is nearer to the grey of graphite than to the threshold."""
+    x, y, width, height = cv2.boundingRect(region)
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillPoly(mask, [region - np.array((x, y))], 1)
+    pixels = cv2.countNonZero(mask)
+    return cv2.countNonZero(cv2.bitwise_and(mask, deep[y:y + height, x:x + width])) > pixels // 2
+
+
 def feret(hull):
     points = hull.reshape(-1, 2).astype(np.float64)
     edge = np.roll(points, -1, axis=0) - points
@@ -115,7 +125,7 @@ def measure(outline, shape, px_um):
             "feret_min": least, "shape_factor": shape_factor, "solidity": area / hull_area,
             "aspect": most / least, "major": major, "minor": minor,
             "circularity": min(1.0, 4 * np.pi * area / max(1.0, perimeter**2)),
-            "nodule": counts and shape_factor >= 0.6}
+            "nodule": counts and shape_factor >= NODULE_SHAPE}
 
 
 def neck_between(distance, a, b):
@@ -166,14 +176,17 @@ def part(outline, px_um):
 
 
 def measure_parted(region, shape, px_um):
-    """Parts of `region` where that makes rounder particles of it, by area, than it is itself."""
+    """Parts of `region` where each is convincingly round, and all are rounder than it is itself."""
     whole = measure(region, shape, px_um)
     if whole["solidity"] < SUSPECT_SOLIDITY and whole["feret_max"] * px_um >= MIN_FERET_UM:
         outlines = part(region, px_um)
         if len(outlines) > 1:
             parts = [measure(one, shape, px_um) for one in outlines]
             area = sum(p["area"] for p in parts)
-            if sum(p["area"] * p["shape_factor"] for p in parts) / area > whole["shape_factor"]:
+            round_ = sum(p["area"] * p["shape_factor"] for p in parts) / area
+            if round_ > whole["shape_factor"] and all(
+                    p["shape_factor"] >= NODULE_SHAPE and p["solidity"] >= PART_SOLIDITY
+                    for p in parts):
                 return parts
     return [whole]
 
@@ -182,6 +195,7 @@ def label(grey, px_um):
     """Masks of graphite and pearlite and the contours of graphite. Eats `grey`."""
     low, high = otsu3(histogram(grey))
     graphite = cv2.compare(grey, low, cv2.CMP_LE)
+    deep = cv2.compare(grey, (low + cv2.mean(grey, graphite)[0]) / 2, cv2.CMP_LE)
     window = 2 * round(COLONY_UM / px_um / 2) + 1
     matrix = cv2.bitwise_not(graphite)
     cv2.bitwise_and(grey, matrix, dst=grey)
@@ -196,7 +210,10 @@ def label(grey, px_um):
     least = np.pi / 4 * (CLEAN_UM / px_um) ** 2
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (line, line))
     pearlite = cv2.morphologyEx(pearlite, cv2.MORPH_OPEN, disc)
-    regions = clean(graphite, least)
+    regions, shallow = [], []
+    for region in clean(graphite, least):
+        (regions if is_deep(region, deep) else shallow).append(region)
+    cv2.drawContours(graphite, shallow, -1, 0, cv2.FILLED)
     cv2.bitwise_not(graphite, dst=matrix)
     cv2.bitwise_and(pearlite, matrix, dst=pearlite)
     clean(pearlite, least)
@@ -213,7 +230,7 @@ def main():
     sha256 = hashlib.sha256(data).hexdigest()
     grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
     del data
-    grey = cv2.GaussianBlur(even_light(grey), (3, 3), 0)
+    grey = cv2.medianBlur(even_light(grey), 3)
     graphite, pearlite, regions = label(grey, px_um)
     particles = [p for region in regions for p in measure_parted(region, graphite.shape, px_um)]
 

@@ -55,6 +55,11 @@ def label_phases(grey, px_um):
         mask = morphology.remove_small_objects(mask, least, connectivity)
         return morphology.remove_small_holes(mask, least, 1)
     graphite = clean(graphite, 2)
+    regions = measure.label(graphite, connectivity=2)
+    deep = grey <= (low + grey[graphite].mean()) / 2
+    share = ndimage.mean(deep, regions, np.arange(regions.max() + 1))
+    share[0] = 0
+    graphite = (share > 0.5)[regions]
     pearlite = clean(pearlite & ~graphite, 2) & ~graphite
     return graphite, pearlite
 
@@ -89,7 +94,7 @@ def main():
     with open(path, "rb") as stream:
         sha256 = hashlib.sha256(stream.read()).hexdigest()
     grey = io.imread(path)
-    grey = np.rint(filters.gaussian(even_light(grey), 0.8, preserve_range=True)).astype(np.uint8)
+    grey = ndimage.median_filter(even_light(grey), 3)
     graphite, pearlite = label_phases(grey, px_um)
     labels = part(graphite, px_um)
     table = measure.regionprops_table(labels, properties=(
