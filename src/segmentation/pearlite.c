@@ -18,6 +18,8 @@
 /* Share of bright pixels deep inside pearlite from which on its lamellae count as resolved. Noise
  * and unresolved texture stay below; true lamellae show a third to a half. */
 #define RESOLVED_SHARE 0.12
+/* With more bright pixels than this there is no pearlite to speak of where the mean is darkest. */
+#define RESOLVED_MOST 0.8
 /* When less than this share of pearlite is left by an opening of twice the line width, it is mostly
  * junctions and broad stretches of boundaries. */
 #define HEAVY_SURVIVES 0.5
@@ -132,7 +134,7 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
         return status;
     }
     seg->stripes = stripes(seg, &part);
-    seg->stripes_closed = seg->stripes >= RESOLVED_SHARE;
+    seg->stripes_closed = seg->stripes >= RESOLVED_SHARE && seg->stripes <= RESOLVED_MOST;
     if (!seg->stripes_closed) {
         return KB_OK;
     }
@@ -193,8 +195,10 @@ static void count_pearlite(const struct kb_seg *seg, uint64_t *all, uint64_t *in
 }
 
 /* Boundaries etched broad: lines were at least half as much as what is left, and most of what is
- * left falls to an opening twice as wide. Then that opening stands. */
-static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, struct kb_err *err) {
+ * left falls to an opening twice as wide. Then that opening stands; and when even it leaves less
+ * than a third of all that was dark, the rest are junctions of boundaries. */
+static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, uint64_t dark,
+                                 struct kb_err *err) {
     uint64_t all, inside;
     enum kb_status status = open_pearlite(seg, 2 * radius, err);
     if (status != KB_OK) {
@@ -203,6 +207,9 @@ static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, struct kb_e
     count_pearlite(seg, &all, &inside);
     seg->heavy_boundaries = (double)inside < HEAVY_SURVIVES * (double)all;
     if (seg->heavy_boundaries) {
+        if (3 * inside < dark) {
+            kb_image_fill(&seg->spare, 0);
+        }
         drop_lines(seg, &seg->spare);
     }
     return KB_OK;
@@ -219,7 +226,7 @@ static enum kb_status open_lines(struct kb_seg *seg, struct kb_err *err) {
     drop_lines(seg, &seg->spare);
     seg->heavy_boundaries = false;
     bool many_lines = 2 * (all - inside) >= inside && inside > 0;
-    return many_lines ? open_heavy(seg, radius, err) : KB_OK;
+    return many_lines ? open_heavy(seg, radius, all, err) : KB_OK;
 }
 
 enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err) {

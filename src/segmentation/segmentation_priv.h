@@ -31,6 +31,8 @@ struct kb_seg {
     double noise;          /* standard deviation of pixel noise, 8-bit levels */
     bool matrix_is_one;    /* the histogram shows one constituent of the matrix */
     int rim_px;            /* longest blurred passage between the outer classes, pixels */
+    bool graphite_hidden;  /* graphite has no hill of its own in the histogram */
+    bool looks_etched;     /* called unetched, but the matrix has two hills */
     bool heavy_boundaries; /* boundaries etched so broad that twice line_um was opened */
     double line_share;     /* share of the matrix in fine dark (SEM: bright) lines; single.c */
     double roughness[KB_PHASES]; /* texture of each phase, share of its grey; see single.c */

@@ -19,21 +19,21 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #define ROW_STEP 2
 #define PAIRS_LEAST 500           /* fewer pairs make no quartile */
 #define QUARTILE_PER_SIGMA 0.3186 /* of the magnitude of a normal deviate */
 
-/* Roughness at or above which a constituent is lamellar, and below which it is plain. */
+/* Roughness at or above which a constituent is lamellar. */
 #define ROUGH 0.03
-#define SMOOTH 0.022
-/* Share of the matrix in fine lines from which on they are a network of boundaries. */
-#define LINES_LEAST 0.01
-/* With this share they are a network whatever the roughness: etched grains have pits and shades. */
-#define LINES_PLENTY 0.03
+/* Share of the matrix in fine lines from which on they are a network of boundaries: in the light
+ * microscope dirt and pits are dark too and make up to 2 %; in the SEM they are not bright. */
+#define LINES_LIGHT 0.03
+#define LINES_SEM 0.01
 /* A second constituent of less than this share of the matrix is none. */
 #define SECOND_LEAST 0.005
+/* ... and of less than this is not to be told from dirt when the first is not known either. */
+#define SECOND_SURE 0.03
 /* Hills part where the histogram between them falls below this share of the lower one. */
 #define VALLEY_PARTS 0.7
 
@@ -138,16 +138,11 @@ static void relabel(struct kb_seg *seg, enum kb_phase to) {
 
 /* Which constituent a matrix of this texture is; KB_MATRIX when the evidence is thin or divided. */
 static enum kb_phase phase_of_texture(const struct kb_seg *seg, double roughness) {
-    double lines = seg->line_share;
-    if (lines >= LINES_PLENTY || (lines >= LINES_LEAST && roughness < SMOOTH)) {
+    double least = seg->params->contrast == KB_SEM ? LINES_SEM : LINES_LIGHT;
+    if (seg->line_share >= least) {
         return seg->scheme.plain;
     }
-    return lines < LINES_LEAST && roughness >= ROUGH ? KB_PEARLITE : KB_MATRIX;
-}
-
-/* Closed stripes are evidence by themselves: lamellae were seen. */
-static bool lamellae_seen(const struct kb_seg *seg) {
-    return seg->stripes_closed;
+    return roughness >= ROUGH ? KB_PEARLITE : KB_MATRIX;
 }
 
 static void decide(struct kb_seg *seg) {
@@ -164,13 +159,14 @@ static void decide(struct kb_seg *seg) {
         return;
     }
     double rough = seg->roughness[most];
-    if (most == KB_PEARLITE && lamellae_seen(seg)) {
+    if (most == KB_PEARLITE && seg->stripes_closed) { /* lamellae were seen */
         seg->single = alone;
         seg->single_phase = KB_PEARLITE;
         return;
     }
     enum kb_phase name = phase_of_texture(seg, rough);
-    if (!alone && (most == KB_PEARLITE || name != KB_PEARLITE)) {
+    bool sure = name == seg->scheme.plain || (name == KB_MATRIX && second >= SECOND_SURE);
+    if (!alone && (most == KB_PEARLITE || sure)) {
         return; /* solid regions of the second constituent were found in a plain first one */
     }
     seg->single = true;
@@ -188,10 +184,5 @@ enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
     if (seg->single) {
         relabel(seg, seg->single_phase);
     }
-    if (getenv("KB_SEG_DEBUG"))
-        printf("rough P %.4f F %.4f noise %.2f one %d stripes %.3f lines %.4f heavy %d single %d\n",
-               seg->roughness[KB_PEARLITE], seg->roughness[seg->scheme.plain], seg->noise,
-               seg->matrix_is_one, seg->stripes, seg->line_share, seg->heavy_boundaries,
-               seg->single);
     return KB_OK;
 }

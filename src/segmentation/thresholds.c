@@ -153,7 +153,8 @@ static void three_of_two(struct kb_seg *seg, const struct hills *h) {
     int low = h->mode[0].level;
     int high = h->mode[1].level;
     int cut = cut_between(h, low, high);
-    if (h->mode[0].share > GRAPHITE_MOST) { /* graphite has no hill of its own */
+    if (h->mode[0].share > GRAPHITE_MOST) {
+        seg->graphite_hidden = true;
         seg->threshold[1] = cut;
         seg->threshold[0] = clamp_level((double)low - HILL_END * hill_width(h, low));
         take_class_levels(seg, h, 1, 2);
@@ -195,7 +196,12 @@ static void three_classes(struct kb_seg *seg, struct hills *h) {
 
 static void two_classes(struct kb_seg *seg, struct hills *h) {
     if (h->count > 2) {
+        double bright = (double)h->mode[h->count - 1].level;
+        double dark = (double)h->mode[0].level;
         group_hills(h, 2);
+        /* a hill of the matrix well below the bright end, beside the bright one */
+        seg->looks_etched = seg->params->contrast == KB_LIGHT_UNETCHED &&
+                            h->mode[1].level < bright - GRAIN_CONTRAST * (bright - dark);
     }
     if (seg->scheme.matrix_pair) {
         merge_near_hills(seg, h);
@@ -333,7 +339,9 @@ void kb_seg_threshold_figures(struct kb_seg *seg) {
     f->separability = separability_of(f->histogram, f->class_share, mean, f->classes);
     for (int i = 0; i < f->thresholds; i++) {
         int low = i > 0 ? seg->threshold[i - 1] : -1;
-        int high = i + 1 < f->thresholds ? seg->threshold[i + 1] : 255;
+        /* a matrix of one hill lies on both sides of the upper threshold */
+        bool upper = i + 1 < f->thresholds && !seg->matrix_is_one;
+        int high = upper ? seg->threshold[i + 1] : 255;
         f->valley[i] = valley_at(smooth, low, seg->threshold[i], high);
         f->threshold[i] = kb_seg_to_file(seg, (double)seg->threshold[i]);
     }
