@@ -40,18 +40,18 @@ kb_particle_state_name(enum kb_particle_state state); /* "counts", "on-frame", .
 struct kb_particle {
     uint32_t id; /* 1-based, in the order of the first pixel, row by row */
     enum kb_particle_state state;
-    double area_px2;      /* holes filled */
+    double area_px2;      /* holes filled, see hole_share */
     double hole_area_px2; /* of that, filled holes */
-    double perimeter_px;  /* Crofton, 4 directions */
+    double perimeter_px;  /* Crofton, 4 directions; outer outline and that of holes left open */
     double x_px, y_px;    /* centroid, pixel centres at integer + 0.5 */
     struct kb_rect box;
-    double feret_max_px,
+    double feret_max_px, /* over pixel centres + 0.5 px, refs/feret_bias.csv */
         feret_max_angle; /* angle: radians, 0..pi, counter-clockwise from the row, y up */
     double feret_min_px, feret_min_angle;
     double diameter_px;        /* of the circle of equal area */
     double shape_factor;       /* area / area of the circle on the maximum Feret diameter, 0..1 */
     double circularity;        /* 4 pi area / perimeter^2, at most 1 */
-    double solidity;           /* area / area of the convex hull, 0..1 */
+    double solidity;           /* area / pixels of the convex hull of its pixel centres, 0..1 */
     double aspect;             /* maximum / minimum Feret diameter, >= 1 */
     double major_px, minor_px; /* full axes of the ellipse of equal second moments */
     enum kb_form form;
@@ -60,12 +60,22 @@ struct kb_particle {
 };
 
 struct kb_morphology_params {
-    double min_feret_um;  /* particles below do not count: 10 um, ISO 945-4 / ASTM E2567 (facts in
-                             refs/) */
+    double min_feret_um;  /* particles below do not count: 10 um, ISO 945-4 / ASTM E2567 (see
+                             refs/particle_rules.csv) */
     bool part_touching;   /* separate touching nodules */
     double part_depth_um; /* how much narrower a neck must be than the lesser nodule's inscribed
                              radius, um */
-    bool flake;           /* flake or compacted graphite expected: never part elongated regions */
+    bool flake;           /* flake or compacted graphite expected: nothing is parted */
+    double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.75) */
+    double part_shape;    /* least shape factor of every piece, 0..1 (0.6) */
+    double part_solidity; /* least solidity of every piece, 0..1 (0.9) */
+    double part_gain;  /* by how much the pieces' mean shape factor, weighted by area, must exceed
+                          that of the whole, 0..1 (0.1) */
+    double hole_share; /* a hole is filled when its area is at most this share of the particle's
+                          graphite about it: in the hole's box grown on each side by half the
+                          hole's equivalent diameter. 0: fill none (0.5) */
+    double fallback_px_um; /* stands in for the pixel size in part_depth_um where that is unknown; a
+                              finding says so (0.5) */
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
 KB_API KB_NODISCARD enum kb_status
@@ -76,10 +86,13 @@ struct kb_particles {
     size_t count;
     size_t in_state[KB_PARTICLE_STATES];
     size_t parted_clusters; /* regions that were cut apart ... */
+    size_t parted_pieces;   /* ... and the particles that came of them */
     double px_um;           /* of the field; 0 unknown */
     int32_t width, height;  /* of the field, pixels */
-    struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing) */
-    struct kb_findings findings;
+    struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing). Pieces of a
+                               parted cluster lie side by side without a gap */
+    struct kb_findings findings; /* "parted", "not-parted", "few-pixels-across",
+                                    "particles-without-scale" */
 };
 
 /* Measure every graphite particle of a map. Where clusters are parted or holes filled, map->label

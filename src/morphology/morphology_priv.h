@@ -1,0 +1,155 @@
+/* morphology_priv.h - what the files of this stage share.
+ *
+ * A region is handed about as spans: its runs copied together, rows top to bottom, left to right in
+ * a row. Every measure is taken from spans; nothing here looks at single pixels but the parting of
+ * touching nodules, which works in a window about one region.
+ */
+#ifndef KB_MORPHOLOGY_PRIV_H
+#define KB_MORPHOLOGY_PRIV_H
+
+#include "keelblock/morphology.h"
+
+/* Pixels x0 .. x1 - 1 of row y. */
+struct kb_span {
+    int32_t y, x0, x1;
+    uint32_t region;
+};
+
+/* A growing array of spans, reused from region to region. */
+struct kb_spans {
+    struct kb_span *item;
+    size_t count, capacity;
+};
+KB_NODISCARD enum kb_status kb_spans_add(struct kb_spans *spans, struct kb_span span,
+                                         struct kb_err *err);
+/* Replace the content by the runs of one region. */
+KB_NODISCARD enum kb_status kb_spans_take(struct kb_spans *spans, const struct kb_runs *runs,
+                                          const struct kb_run_order *order, uint32_t region,
+                                          struct kb_err *err);
+void kb_spans_sort(struct kb_spans *spans); /* by row, then x0 */
+void kb_spans_release(struct kb_spans *spans);
+
+/* Pixel position (not the + 0.5 of a pixel centre: only differences matter here). */
+struct kb_point {
+    int32_t x, y;
+};
+
+/* Convex hull of the pixel centres of one region: corners in turn, no three on a line. */
+struct kb_hull {
+    struct kb_point *corner;
+    size_t count, capacity;
+};
+KB_NODISCARD enum kb_status kb_hull_make(const struct kb_spans *spans, struct kb_hull *hull,
+                                         struct kb_err *err);
+/* Number of pixels whose centre lies in the hull or on its border (Pick's theorem). */
+double kb_hull_pixels(const struct kb_hull *hull);
+void kb_hull_release(struct kb_hull *hull);
+
+/* Fill the Feret fields and `aspect`. */
+void kb_feret_measure(const struct kb_hull *hull, struct kb_particle *particle);
+/* Fill area, centroid, box and the axes of the ellipse. */
+void kb_moments_measure(const struct kb_spans *spans, struct kb_particle *particle);
+/* Crofton's perimeter from four directions, pixels. */
+double kb_perimeter(const struct kb_spans *spans);
+/* All of the above and the ratios made of them. */
+KB_NODISCARD enum kb_status kb_measure_region(const struct kb_spans *spans, struct kb_hull *hull,
+                                              struct kb_particle *particle, struct kb_err *err);
+
+/* Merge extra spans (sorted; row, then x0) into `runs`, leaving out the runs of regions that are
+ * `dropped` (NULL: none). With `join`, runs that touch or overlap in a row become one and region
+ * numbers are meaningless until kb_runs_relabel(); without, regions are renumbered in the order of
+ * their first pixel, and *former (when not NULL) tells for each new number the old one. */
+KB_NODISCARD enum kb_status kb_runs_rebuild(struct kb_runs *runs, const struct kb_spans *extra,
+                                            const bool *dropped, bool join, uint32_t **former,
+                                            struct kb_err *err);
+
+/* Close the holes of all regions; `runs` and `order` are renewed when there were any. */
+KB_NODISCARD enum kb_status kb_fill_holes(struct kb_runs *runs, struct kb_run_order *order,
+                                          double hole_share, struct kb_err *err);
+
+/* A region drawn into its box and one clear pixel all round. */
+struct kb_window {
+    int32_t x, y, width, height; /* of the field's pixels; may begin at -1 */
+    uint8_t *mask;               /* 0 / 1 */
+    uint32_t *squared;           /* squared distance to the nearest clear pixel */
+    uint32_t *owner;             /* 0 clear, else 1 + number of the basin, then of the piece */
+    size_t capacity;             /* pixels that the three have room for */
+};
+
+/* Where two basins meet: the widest place of their common border. */
+struct kb_saddle {
+    uint32_t a, b;    /* basins, 0-based */
+    uint32_t squared; /* squared distance there */
+    double x, y, n;   /* sums over the pixels that are as wide: the middle of the neck */
+};
+
+/* Basins of the distance map, one about every maximum that stands out. */
+struct kb_flood {
+    uint32_t *order; /* set pixels, widest first */
+    size_t order_capacity;
+    size_t *level; /* scratch of the counting sort */
+    size_t level_capacity;
+    struct kb_basin {
+        uint32_t parent;
+        uint32_t peak; /* squared distance at the maximum */
+    } * basin;
+    size_t basins, basin_capacity;
+    struct kb_saddle *saddle;
+    size_t saddles, saddle_capacity;
+};
+/* Flood window->squared from its maxima; afterwards window->owner names basins by their root. Two
+ * maxima stay apart where the saddle between them is lower than the lesser one by `depth` pixels
+ * and to a share `neck` of it. Returns the number of basins left in *pieces. */
+KB_NODISCARD enum kb_status kb_flood_run(struct kb_flood *flood, struct kb_window *window,
+                                         double depth, double neck, size_t *pieces,
+                                         struct kb_err *err);
+uint32_t kb_flood_root(struct kb_flood *flood, uint32_t basin);
+void kb_flood_release(struct kb_flood *flood);
+
+/* Join again every piece that is not convincingly round with the neighbour it hangs together with
+ * most. window->owner holds 1 + piece afterwards; *pieces is 1 when the region is better left
+ * whole. `whole` is the region as measured. */
+struct kb_piece {
+    uint32_t root; /* basin */
+    double area, x, y;
+    bool poor; /* not convincingly round */
+};
+struct kb_pieces_scratch {
+    struct kb_spans *spans; /* one list a piece */
+    size_t lists;
+    uint32_t *number; /* piece of a root basin */
+    struct kb_piece *piece;
+    size_t capacity; /* of number and piece */
+    struct kb_hull hull;
+};
+KB_NODISCARD enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
+                                            const struct kb_morphology_params *params,
+                                            const struct kb_particle *whole,
+                                            struct kb_pieces_scratch *scratch, size_t *pieces,
+                                            struct kb_err *err);
+/* Make the borders between accepted pieces straight across their necks. */
+void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
+                        const struct kb_pieces_scratch *scratch);
+void kb_pieces_release(struct kb_pieces_scratch *scratch);
+
+/* Part the touching nodules among the regions of `runs`, measured in `particle`. When any was cut,
+ * `runs` and `order` are renewed, and *parted (runs->regions flags, kb_free) tells the pieces. */
+struct kb_part_result {
+    size_t clusters; /* cut */
+    size_t pieces;   /* that came of them */
+    size_t too_large;
+    bool *parted; /* NULL when nothing was cut */
+};
+KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, double px_um,
+                                             const struct kb_morphology_params *params,
+                                             const struct kb_particle *particle,
+                                             struct kb_runs *runs, struct kb_run_order *order,
+                                             struct kb_part_result *result, struct kb_err *err);
+
+/* Settle state, form and size class of a measured particle. `label` NULL: nothing is excluded. */
+void kb_state_settle(const struct kb_spans *spans, const struct kb_image *frame,
+                     const struct kb_image *label, double px_um, double min_feret_um,
+                     struct kb_particle *particle);
+bool kb_state_any_excluded(const struct kb_image *label);
+
+#endif

@@ -1,0 +1,198 @@
+/* pieces.c - judge the pieces into which a cluster might be cut.
+ *
+ * Vermicular, flake and ragged graphite has necks too; cutting it there would make false nodules.
+ * So a cut stands only between pieces that are convincingly round: each has at least the shape
+ * factor and the solidity asked for. A piece that is not is joined with the neighbour with which it
+ * shares the widest neck, and all is judged again, until every piece is round or only one is left.
+ * At the end the pieces must be rounder on the average (by area) than the whole was: a nodule with
+ * a crack in it, whose halves are no better, stays one.
+ */
+#include "morphology_priv.h"
+
+static enum kb_status reserve_lists(struct kb_pieces_scratch *scratch, size_t pieces,
+                                    struct kb_err *err) {
+    if (pieces <= scratch->lists) {
+        return KB_OK;
+    }
+    struct kb_spans *spans = kb_resize(scratch->spans, pieces, sizeof *spans);
+    if (spans == NULL) {
+        return kb_fail_memory(err, "morphology", pieces * sizeof *spans);
+    }
+    scratch->spans = spans;
+    for (; scratch->lists < pieces; scratch->lists++) {
+        scratch->spans[scratch->lists] = (struct kb_spans){NULL, 0, 0};
+    }
+    return KB_OK;
+}
+
+static enum kb_status reserve_numbers(struct kb_pieces_scratch *scratch, size_t basins,
+                                      struct kb_err *err) {
+    if (basins <= scratch->capacity) {
+        return KB_OK;
+    }
+    size_t wanted = 2 * basins;
+    uint32_t *number = kb_resize(scratch->number, wanted, sizeof *number);
+    scratch->number = number != NULL ? number : scratch->number;
+    struct kb_piece *piece = kb_resize(scratch->piece, wanted, sizeof *piece);
+    scratch->piece = piece != NULL ? piece : scratch->piece;
+    if (number == NULL || piece == NULL) {
+        return kb_fail_memory(err, "morphology", wanted * sizeof *piece);
+    }
+    scratch->capacity = wanted;
+    return KB_OK;
+}
+
+/* Number the root basins 0, 1, ... in the order of their making. */
+static size_t number_roots(const struct kb_flood *flood, struct kb_pieces_scratch *scratch) {
+    size_t pieces = 0;
+    for (uint32_t i = 0; i < flood->basins; i++) {
+        if (flood->basin[i].parent == i) {
+            scratch->piece[pieces].root = i;
+            scratch->number[i] = (uint32_t)pieces++;
+        }
+    }
+    return pieces;
+}
+
+/* Spans of row y, each to the list of its piece. */
+static enum kb_status gather_row(struct kb_flood *flood, const struct kb_window *window, int32_t y,
+                                 struct kb_pieces_scratch *scratch, struct kb_err *err) {
+    const uint32_t *owner = window->owner + (size_t)y * (size_t)window->width;
+    int32_t x = 0;
+    while (x < window->width) {
+        if (owner[x] == 0) {
+            x++;
+            continue;
+        }
+        uint32_t root = kb_flood_root(flood, owner[x] - 1);
+        int32_t x0 = x++;
+        while (x < window->width && owner[x] != 0 && kb_flood_root(flood, owner[x] - 1) == root) {
+            x++;
+        }
+        struct kb_span span = {y, x0, x, 0};
+        enum kb_status status = kb_spans_add(&scratch->spans[scratch->number[root]], span, err);
+        if (status != KB_OK) {
+            return status;
+        }
+    }
+    return KB_OK;
+}
+
+static enum kb_status gather(struct kb_flood *flood, const struct kb_window *window,
+                             struct kb_pieces_scratch *scratch, size_t pieces, struct kb_err *err) {
+    enum kb_status status = reserve_lists(scratch, pieces, err);
+    for (size_t i = 0; i < pieces && status == KB_OK; i++) {
+        scratch->spans[i].count = 0;
+    }
+    for (int32_t y = 0; y < window->height && status == KB_OK; y++) {
+        status = gather_row(flood, window, y, scratch, err);
+    }
+    return status;
+}
+
+struct verdict {
+    size_t poor;
+    double mean_shape; /* of the pieces, by area */
+};
+
+static enum kb_status judge(const struct kb_morphology_params *params,
+                            struct kb_pieces_scratch *scratch, size_t pieces,
+                            struct verdict *verdict, struct kb_err *err) {
+    double area = 0.0;
+    double shape = 0.0;
+    verdict->poor = 0;
+    for (size_t i = 0; i < pieces; i++) {
+        struct kb_particle figures = {0};
+        enum kb_status status =
+            kb_measure_region(&scratch->spans[i], &scratch->hull, &figures, err);
+        if (status != KB_OK) {
+            return status;
+        }
+        struct kb_piece *piece = &scratch->piece[i];
+        piece->poor =
+            figures.shape_factor < params->part_shape || figures.solidity < params->part_solidity;
+        piece->area = figures.area_px2;
+        piece->x = figures.x_px;
+        piece->y = figures.y_px;
+        verdict->poor += piece->poor;
+        area += figures.area_px2;
+        shape += figures.area_px2 * figures.shape_factor;
+    }
+    verdict->mean_shape = shape / area;
+    return KB_OK;
+}
+
+/* Join the basin with the one across its widest neck; saddles come widest first. */
+static bool join_widest(struct kb_flood *flood, uint32_t basin) {
+    basin = kb_flood_root(flood, basin);
+    for (size_t i = 0; i < flood->saddles; i++) {
+        uint32_t a = kb_flood_root(flood, flood->saddle[i].a);
+        uint32_t b = kb_flood_root(flood, flood->saddle[i].b);
+        if (a != b && (a == basin || b == basin)) {
+            flood->basin[a < b ? b : a].parent = a < b ? a : b;
+            return true;
+        }
+    }
+    return false;
+}
+
+static void name_owners(struct kb_flood *flood, struct kb_window *window,
+                        const struct kb_pieces_scratch *scratch) {
+    size_t pixels = (size_t)window->width * (size_t)window->height;
+    for (size_t i = 0; i < pixels; i++) {
+        if (window->owner[i] != 0) {
+            window->owner[i] = 1 + scratch->number[kb_flood_root(flood, window->owner[i] - 1)];
+        }
+    }
+}
+
+enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
+                               const struct kb_morphology_params *params,
+                               const struct kb_particle *whole, struct kb_pieces_scratch *scratch,
+                               size_t *pieces, struct kb_err *err) {
+    enum kb_status status = reserve_numbers(scratch, flood->basins, err);
+    while (status == KB_OK) {
+        *pieces = number_roots(flood, scratch);
+        if (*pieces < 2) {
+            break;
+        }
+        struct verdict verdict = {0, 0.0};
+        status = gather(flood, window, scratch, *pieces, err);
+        if (status == KB_OK) {
+            status = judge(params, scratch, *pieces, &verdict, err);
+        }
+        if (status != KB_OK) {
+            break;
+        }
+        if (verdict.poor == 0) {
+            bool better = verdict.mean_shape >= whole->shape_factor + params->part_gain;
+            *pieces = better ? *pieces : 1;
+            break;
+        }
+        bool joined = false;
+        for (size_t i = 0; i < *pieces; i++) {
+            joined =
+                (scratch->piece[i].poor && join_widest(flood, scratch->piece[i].root)) || joined;
+        }
+        if (!joined) {
+            *pieces = 1;
+            break;
+        }
+    }
+    if (status == KB_OK && *pieces > 1) {
+        name_owners(flood, window, scratch);
+        kb_cuts_straighten(flood, window, scratch);
+    }
+    return status;
+}
+
+void kb_pieces_release(struct kb_pieces_scratch *scratch) {
+    for (size_t i = 0; i < scratch->lists; i++) {
+        kb_spans_release(&scratch->spans[i]);
+    }
+    kb_free(scratch->spans);
+    kb_free(scratch->number);
+    kb_free(scratch->piece);
+    kb_hull_release(&scratch->hull);
+    *scratch = (struct kb_pieces_scratch){0};
+}
