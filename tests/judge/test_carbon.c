@@ -127,6 +127,10 @@ static void both_parts_of_an_iron_widen_its_interval_in_quadrature(void **state)
                c.total_percent.value - c.total_percent.lo),
          1e-12);
     near(a.total_percent.s, hypot(b.total_percent.s, c.total_percent.s), 1e-12);
+    /* a per cent more graphite is a per cent less matrix, and takes the matrix' carbon with it */
+    double matrix = c.combined_percent.value / (1.0 - c.graphite_percent.value / 100.0);
+    near(b.total_percent.hi - b.total_percent.value,
+         (b.graphite_percent.hi - b.graphite_percent.value) * (1.0 - matrix / 100.0), 1e-12);
 }
 
 static void silicon_not_given_is_said(void **state) {
@@ -180,6 +184,8 @@ static void agreement_ends_at_interval_plus_tolerance(void **state) {
     carbon = run(&specimen, KB_PRO_FERRITE, &chemistry);
     assert_int_equal(carbon.agreement, KB_DISAGREES);
     assert_true(carbon.difference_percent < 0.0);
+    chemistry.c = base.total_percent.lo - tolerance + 1e-9;
+    assert_int_equal(run(&specimen, KB_PRO_FERRITE, &chemistry).agreement, KB_AGREES);
     chemistry.c = base.total_percent.lo - tolerance - 1e-9;
     carbon = run(&specimen, KB_PRO_FERRITE, &chemistry);
     assert_int_equal(carbon.agreement, KB_DISAGREES);

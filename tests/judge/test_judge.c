@@ -82,6 +82,18 @@ static void undecided_says_how_many_fields_would_decide(void **state) {
     assert_true(kb_student_95(all - 1) * s / sqrt((double)(all - 1)) > 3.0);
 }
 
+static void the_limit_that_is_passed_counts_the_fields(void **state) {
+    (void)state;
+    /* 48 is 3 above a range of 20..45, and 28 from its other end, which does not matter */
+    struct kb_specimen over = specimen_with(48, 42, 54);
+    struct kb_specimen under = specimen_with(17, 11, 23);
+    struct kb_specimen within = specimen_with(23, 17, 29);
+    size_t wanted = kb_fields_for(over.nodularity_percent[0].s, 3.0) - 5;
+    assert_int_equal(judge(&over, KB_Q_NODULARITY, 20, 45).fields_to_decide, wanted);
+    assert_int_equal(judge(&under, KB_Q_NODULARITY, 20, 45).fields_to_decide, wanted);
+    assert_int_equal(judge(&within, KB_Q_NODULARITY, 20, 45).fields_to_decide, wanted);
+}
+
 static void a_figure_on_the_limit_cannot_be_decided_by_fields(void **state) {
     (void)state;
     struct kb_specimen specimen = specimen_with(85, 82, 88);
@@ -127,10 +139,12 @@ static void the_worst_outcome_is_the_verdict(void **state) {
     const struct kb_limit accept = {KB_Q_NODULARITY, 80, open};
     const struct kb_limit undecided = {KB_Q_NODULARITY, 85, open};
     const struct kb_limit reject = {KB_Q_NODULARITY, 95, open};
-    const struct kb_limit sets[3][3] = {
-        {accept, accept, accept}, {accept, undecided, accept}, {undecided, accept, reject}};
-    const enum kb_outcome verdicts[3] = {KB_ACCEPT, KB_UNDECIDED, KB_REJECT};
-    for (int i = 0; i < 3; i++) {
+    const struct kb_limit sets[4][3] = {{accept, accept, accept},
+                                        {accept, undecided, accept},
+                                        {undecided, accept, reject},
+                                        {reject, accept, undecided}};
+    const enum kb_outcome verdicts[4] = {KB_ACCEPT, KB_UNDECIDED, KB_REJECT, KB_REJECT};
+    for (int i = 0; i < 4; i++) {
         struct kb_judgement judgement;
         assert_int_equal(kb_judge(&specimen, NULL, sets[i], 3, &judgement, NULL), KB_OK);
         assert_int_equal(judgement.verdict, verdicts[i]);
@@ -213,6 +227,7 @@ int main(void) {
         cmocka_unit_test(the_whole_interval_decides),
         cmocka_unit_test(a_wider_interval_never_decides_more),
         cmocka_unit_test(undecided_says_how_many_fields_would_decide),
+        cmocka_unit_test(the_limit_that_is_passed_counts_the_fields),
         cmocka_unit_test(a_figure_on_the_limit_cannot_be_decided_by_fields),
         cmocka_unit_test(what_was_not_measured_is_undecided_with_the_reason),
         cmocka_unit_test(one_field_is_undecided_however_good),

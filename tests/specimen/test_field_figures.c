@@ -5,6 +5,7 @@
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -148,6 +149,26 @@ static void each_particle_goes_where_it_belongs(void **state) {
     assert_int_equal(field.particles[KB_ON_FRAME], 1);
 }
 
+static void large_particles_weigh_for_those_that_the_frame_hides(void **state) {
+    (void)state;
+    enum { SIDE = 100 };
+    static uint8_t label[SIDE * SIDE];
+    struct kb_phase_map map = {.label = {SIDE, SIDE, SIDE, label}};
+    struct kb_particle row[2] = {made_particle(0.9, 12.0), made_particle(0.4, 60.0)};
+    struct kb_particles particles = {.particle = row, .count = 2, .px_um = 1.0};
+    struct kb_field_figures field;
+    memset(label, KB_MATRIX, sizeof label);
+    map.figures.pixels[KB_MATRIX] = SIDE * SIDE;
+    kb_field_figures_make(&map, KB_LIGHT_UNETCHED, KB_DUCTILE_IRON, 1.0, &particles, &field);
+    /* boxes of 12 x 10 and 60 x 24: 87 x 89 and 39 x 75 places of 100 x 100 */
+    double small = 10000.0 / (87.0 * 89.0);
+    double large = 10000.0 / (39.0 * 75.0);
+    near(field.nodules_per_mm2, small / 0.01, 1e-9);
+    near(field.nodular_framed_um2, small * row[0].area_px2, 1e-9);
+    near(field.graphite_framed_um2, small * row[0].area_px2 + large * row[1].area_px2, 1e-9);
+    near(field.graphite_um2[KB_NOD_ISO945_4], row[0].area_px2 + row[1].area_px2, 1e-9);
+}
+
 static void figures_follow_the_pixel_size(void **state) {
     (void)state;
     const uint64_t counts[KB_PHASES] = {[KB_GRAPHITE] = 3000, [KB_MATRIX] = 97000};
@@ -194,6 +215,7 @@ int main(void) {
         cmocka_unit_test(without_scale_only_fractions_are_given),
         cmocka_unit_test(a_wholly_excluded_field_measures_nothing),
         cmocka_unit_test(each_particle_goes_where_it_belongs),
+        cmocka_unit_test(large_particles_weigh_for_those_that_the_frame_hides),
         cmocka_unit_test(figures_follow_the_pixel_size),
         cmocka_unit_test(the_order_of_particles_changes_no_digit),
     };

@@ -148,6 +148,16 @@ static void all_nodules_are_not_certainly_all_nodules(void **state) {
     kb_specimen_release(&specimen);
 }
 
+static void an_interval_held_wide_by_counts_asks_for_one_more_field(void **state) {
+    (void)state;
+    const struct kb_field_figures field[] = {made_field(0.10, 0.30, 10, 10),
+                                             made_field(0.12, 0.40, 10, 10)};
+    struct kb_specimen specimen = pool(field, 2, KB_DUCTILE_IRON);
+    /* 20 of 20: from 83.2 %, half-width 8.4 points; no spread, so the spread asks for nothing */
+    assert_int_equal(specimen.fields_needed_nodularity, 3);
+    kb_specimen_release(&specimen);
+}
+
 static void an_iron_without_counting_particles_says_so(void **state) {
     (void)state;
     const struct kb_field_figures field[] = {made_field(0.02, 0.30, 0, 0),
@@ -335,6 +345,7 @@ int main(void) {
         cmocka_unit_test(steel_gives_pearlite_and_says_why_not_graphite),
         cmocka_unit_test(fields_without_scale_leave_sizes_out),
         cmocka_unit_test(all_nodules_are_not_certainly_all_nodules),
+        cmocka_unit_test(an_interval_held_wide_by_counts_asks_for_one_more_field),
         cmocka_unit_test(an_iron_without_counting_particles_says_so),
         cmocka_unit_test(remarks_name_what_is_short),
         cmocka_unit_test(a_good_specimen_draws_no_warning),
