@@ -31,9 +31,9 @@ struct pooling {
     const struct kb_field_figures *field;
     size_t count;
     enum kb_material material;
-    bool prefer_unetched; /* there are unetched fields that show graphite */
-    bool by_area;         /* measured areas are known and differ */
-    double *top, *bottom; /* room for one figure of every field */
+    bool prefer_unetched;        /* there are unetched fields that show graphite */
+    bool mixed_areas;            /* some figure was weighted by area */
+    double *top, *bottom, *area; /* room for one figure of every field */
 };
 
 static bool unetched(const struct kb_field_figures *field) {
@@ -48,32 +48,48 @@ static bool shows_particles(const struct pooling *pooling, const struct kb_field
     return shows_graphite(pooling, field) && field->graphite_measured;
 }
 
-static bool areas_differ(const struct kb_field_figures *field, size_t count) {
+static bool areas_differ(const double *area, size_t n) {
     double least = KB_INFINITY;
     double most = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        if (!isfinite(field[i].area_mm2)) {
+    for (size_t i = 0; i < n; i++) {
+        if (!isfinite(area[i])) {
             return false; /* cannot be weighed */
         }
-        least = fmin(least, field[i].area_mm2);
-        most = fmax(most, field[i].area_mm2);
+        least = fmin(least, area[i]);
+        most = fmax(most, area[i]);
     }
     return most > area_tolerance * least;
 }
 
-static bool scales_differ(const struct kb_field_figures *field, size_t count) {
+/* Among the fields that show graphite: the matrix may well be photographed at another
+ * magnification. */
+static bool scales_differ(const struct pooling *pooling) {
     double least = KB_INFINITY;
     double most = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        least = fmin(least, field[i].px_um);
-        most = fmax(most, field[i].px_um);
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (shows_graphite(pooling, &pooling->field[i])) {
+            least = fmin(least, pooling->field[i].px_um);
+            most = fmax(most, pooling->field[i].px_um);
+        }
     }
     return most > scale_tolerance * least;
 }
 
 /* ---- phases ---- */
 
-static struct kb_estimate pool_phase(const struct pooling *pooling, enum kb_phase phase,
+/* Weigh the first n figures in `top` and `bottom` by area where areas differ; whether they do. */
+static bool weigh_by_area(const struct pooling *pooling, size_t n) {
+    if (!areas_differ(pooling->area, n)) {
+        return false;
+    }
+    for (size_t i = 0; i < n; i++) {
+        pooling->top[i] *= pooling->area[i];
+        pooling->bottom[i] *= pooling->area[i];
+    }
+    return true;
+}
+
+static struct kb_estimate pool_phase(struct pooling *pooling, enum kb_phase phase,
                                      const char *why) {
     size_t n = 0;
     for (size_t i = 0; i < pooling->count; i++) {
@@ -81,17 +97,29 @@ static struct kb_estimate pool_phase(const struct pooling *pooling, enum kb_phas
         bool used = phase == KB_GRAPHITE ? shows_graphite(pooling, field)
                                          : isfinite(field->fraction[phase]);
         if (used) {
-            double weight = pooling->by_area ? field->area_mm2 : 1.0;
-            pooling->top[n] = field->fraction[phase] * weight;
-            pooling->bottom[n++] = weight;
+            pooling->area[n] = field->area_mm2;
+            pooling->top[n] = field->fraction[phase];
+            pooling->bottom[n++] = 1.0;
         }
     }
     if (n == 0) {
         return kb_estimate_missing("1", why);
     }
-    return pooling->by_area
-               ? kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0)
-               : kb_estimate_mean(pooling->top, n, "1", 0.0, 1.0);
+    if (!weigh_by_area(pooling, n)) {
+        return kb_estimate_mean(pooling->top, n, "1", 0.0, 1.0);
+    }
+    pooling->mixed_areas |= phase != KB_OTHER; /* which unetched and etched fields share */
+    return kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
+}
+
+/* Ferrite, pearlite and cementite together, of the field. */
+static double matrix_fraction(const struct kb_field_figures *field) {
+    static const enum kb_phase part[] = {KB_FERRITE, KB_PEARLITE, KB_CEMENTITE};
+    double whole = 0.0;
+    for (size_t i = 0; i < sizeof part / sizeof part[0]; i++) {
+        whole += isfinite(field->fraction[part[i]]) ? field->fraction[part[i]] : 0.0;
+    }
+    return whole;
 }
 
 static struct kb_estimate pool_pearlite_of_matrix(const struct pooling *pooling, size_t *used) {
@@ -99,21 +127,20 @@ static struct kb_estimate pool_pearlite_of_matrix(const struct pooling *pooling,
     for (size_t i = 0; i < pooling->count; i++) {
         const struct kb_field_figures *field = &pooling->field[i];
         if (isfinite(field->pearlite_of_matrix)) {
-            double weight = pooling->by_area ? field->area_mm2 : 1.0;
-            double ferrite =
-                isfinite(field->fraction[KB_FERRITE]) ? field->fraction[KB_FERRITE] : 0.0;
-            double cementite =
-                isfinite(field->fraction[KB_CEMENTITE]) ? field->fraction[KB_CEMENTITE] : 0.0;
-            pooling->top[n] = field->fraction[KB_PEARLITE] * weight;
-            pooling->bottom[n++] = (field->fraction[KB_PEARLITE] + ferrite + cementite) * weight;
+            pooling->area[n] = field->area_mm2;
+            pooling->top[n] = field->fraction[KB_PEARLITE];
+            pooling->bottom[n++] = matrix_fraction(field);
         }
     }
     *used = n;
-    return n == 0 ? kb_estimate_missing("1", why_etched)
-                  : kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
+    if (n == 0) {
+        return kb_estimate_missing("1", why_etched);
+    }
+    (void)weigh_by_area(pooling, n);
+    return kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
 }
 
-static void pool_phases(const struct pooling *pooling, struct kb_specimen *out) {
+static void pool_phases(struct pooling *pooling, struct kb_specimen *out) {
     bool iron = kb_material_is_iron(pooling->material);
     for (int phase = 0; phase < KB_PHASES; phase++) {
         const char *why = why_phase;
@@ -324,13 +351,14 @@ static void plan_fields(const struct kb_specimen_params *params, struct kb_speci
 
 static void count_fields(const struct pooling *pooling, struct kb_specimen_counts *counts) {
     *counts = (struct kb_specimen_counts){
-        .mixed_scales = scales_differ(pooling->field, pooling->count),
-        .mixed_areas = pooling->by_area,
+        .mixed_scales = scales_differ(pooling),
+        .mixed_areas = pooling->mixed_areas,
     };
     for (size_t i = 0; i < pooling->count; i++) {
         const struct kb_field_figures *field = &pooling->field[i];
         *(unetched(field) ? &counts->unetched : &counts->etched) += 1;
-        counts->without_scale += field->px_um > 0.0 ? 0 : 1;
+        bool scaleless = shows_graphite(pooling, field) && !(field->px_um > 0.0);
+        counts->without_scale += scaleless ? 1 : 0;
     }
 }
 
@@ -343,17 +371,17 @@ enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t cou
                        "a specimen without fields cannot be measured (give at least one picture)");
     }
     struct pooling pooling = {.field = fields, .count = count, .material = material};
-    pooling.by_area = areas_differ(fields, count);
     for (size_t i = 0; i < count; i++) {
         pooling.prefer_unetched |=
             unetched(&fields[i]) && isfinite(fields[i].fraction[KB_GRAPHITE]);
     }
-    pooling.top = kb_alloc(count, 2 * sizeof(double));
+    pooling.top = kb_alloc(count, 3 * sizeof(double));
     if (pooling.top == NULL) {
         *out = (struct kb_specimen){.fields = 0};
-        return kb_fail_memory(err, "specimen", 2 * count * sizeof(double));
+        return kb_fail_memory(err, "specimen", 3 * count * sizeof(double));
     }
     pooling.bottom = pooling.top + count;
+    pooling.area = pooling.bottom + count;
     pool_phases(&pooling, out);
     pool_particles(&pooling, out);
     plan_fields(params, out);

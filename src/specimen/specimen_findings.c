@@ -73,12 +73,18 @@ static enum kb_status remark_particles(const struct kb_specimen_params *params,
 /* The estimate with the widest interval among the phases. */
 static const struct kb_estimate *widest_phase(const struct kb_specimen *specimen,
                                               const char **name) {
+    static const char *const title[KB_PHASES] = {
+        [KB_GRAPHITE] = "Graphite",
+        [KB_FERRITE] = "Ferrite",
+        [KB_PEARLITE] = "Pearlite",
+        [KB_CEMENTITE] = "Cementite",
+    };
     const struct kb_estimate *widest = &specimen->pearlite_of_matrix;
-    *name = "pearlite share of the matrix";
+    *name = "Pearlite share of the matrix";
     for (int phase = KB_GRAPHITE; phase <= KB_CEMENTITE; phase++) {
         if (half_width(&specimen->phase[phase]) > half_width(widest)) {
             widest = &specimen->phase[phase];
-            *name = kb_phase_name((enum kb_phase)phase);
+            *name = title[phase];
         }
     }
     return widest;
@@ -93,13 +99,13 @@ static enum kb_status remark_wide(struct kb_specimen *specimen, const char *name
     if (needed == 0) {
         return kb_findings_add(
             &specimen->findings, err, KB_NOTE, "wide-interval",
-            "The %s is known to about %.1f %s only, %.1f are wanted: more fields "
-            "than can be taken. Look for a cause of the scatter first.",
+            "%s: known to about ±%.1f %s, ±%.1f are wanted; that takes more "
+            "fields than can be photographed. Look for the cause of the scatter.",
             name, half, unit, want);
     }
     return kb_findings_add(&specimen->findings, err, KB_NOTE, "wide-interval",
-                           "The %s is known to about %.1f %s only, %.1f are wanted. At the spread "
-                           "seen so far that takes about %zu fields in all.",
+                           "%s: known to about ±%.1f %s, ±%.1f are wanted. At the spread seen so "
+                           "far that takes about %zu such fields in all.",
                            name, half, unit, want, needed);
 }
 
@@ -113,12 +119,12 @@ static enum kb_status remark_precision(const struct kb_specimen_params *params,
         remark_wide(specimen, name, 100.0 * half_width(phase), 100.0 * params->want_points,
                     "points", specimen->fields_needed_phase, err);
     if (status == KB_OK && specimen->material == KB_DUCTILE_IRON) {
-        status = remark_wide(specimen, "nodularity", half_width(nodularity),
+        status = remark_wide(specimen, "Nodularity", half_width(nodularity),
                              params->want_nodularity_points, "points",
                              specimen->fields_needed_nodularity, err);
     }
     if (status == KB_OK && specimen->material == KB_DUCTILE_IRON && number->value > 0.0) {
-        status = remark_wide(specimen, "nodule count", 100.0 * half_width(number) / number->value,
+        status = remark_wide(specimen, "Nodule count", 100.0 * half_width(number) / number->value,
                              100.0 * params->want_count_share, "% of itself",
                              specimen->fields_needed_count, err);
     }
@@ -147,24 +153,24 @@ static enum kb_status remark_etch(const struct kb_specimen_counts *counts,
 
 static enum kb_status remark_scale(const struct kb_specimen_counts *counts,
                                    struct kb_specimen *specimen, struct kb_err *err) {
-    if (counts->without_scale == specimen->fields) {
-        return kb_findings_add(&specimen->findings, err, KB_WARNING, "no-scale",
-                               "The pixel size of no field is known: sizes, counts and nodularity "
-                               "are not given. State "
-                               "the pixel size from a picture of a stage micrometer.");
+    if (counts->without_scale > 0 && counts->without_scale == specimen->fields_graphite) {
+        return kb_findings_add(
+            &specimen->findings, err, KB_WARNING, "no-scale",
+            "The pixel size of no graphite field is known: sizes, counts and nodularity are not "
+            "given. State the pixel size from a picture of a stage micrometer.");
     }
     if (counts->without_scale > 0) {
         return kb_findings_add(
             &specimen->findings, err, KB_WARNING, "some-without-scale",
-            "%zu of %zu fields have no known pixel size and give no sizes, counts or nodularity. "
-            "State the pixel size for them too.",
-            counts->without_scale, specimen->fields);
+            "%zu of %zu graphite fields have no known pixel size and give no sizes, counts or "
+            "nodularity. State the pixel size for them too.",
+            counts->without_scale, specimen->fields_graphite);
     }
     if (counts->mixed_scales) {
         return kb_findings_add(
             &specimen->findings, err, KB_NOTE, "mixed-scales",
-            "The fields have different pixel sizes. Each is measured on its own scale, but small "
-            "particles show differently: take all fields of a specimen at one magnification.");
+            "The graphite fields have different pixel sizes. Each is measured on its own scale, "
+            "but small particles show differently: take all of them at one magnification.");
     }
     return KB_OK;
 }

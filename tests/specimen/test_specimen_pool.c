@@ -84,6 +84,22 @@ static void graphite_comes_unetched_and_the_matrix_etched(void **state) {
     kb_specimen_release(&specimen);
 }
 
+static void the_matrix_may_have_another_magnification(void **state) {
+    (void)state;
+    struct kb_field_figures field[] = {made_field(0.16, 0.30, 10, 50), made_unetched(0.11, 45, 50),
+                                       made_field(0.18, 0.34, 10, 50), made_unetched(0.13, 45, 50)};
+    field[0].px_um = field[2].px_um = 0.25;
+    field[0].area_mm2 = field[2].area_mm2 = 0.5 / 16.0;
+    struct kb_specimen specimen = pool(field, 4, KB_DUCTILE_IRON);
+    const double pearlite[] = {0.30, 0.34};
+    struct kb_estimate mean = kb_estimate_mean(pearlite, 2, "1", 0.0, 1.0);
+    near(specimen.phase[KB_PEARLITE].lo, mean.lo, 0.0); /* within each kind the areas are equal */
+    near(specimen.area_mm2, 1.0, 1e-15);
+    expect_finding(&specimen, "mixed-scales", false);
+    expect_finding(&specimen, "mixed-areas", false);
+    kb_specimen_release(&specimen);
+}
+
 static void one_field_gives_figures_without_intervals(void **state) {
     (void)state;
     const struct kb_field_figures field = made_field(0.11, 0.4, 45, 50);
@@ -341,6 +357,7 @@ int main(void) {
         cmocka_unit_test(fields_of_one_size_weigh_the_same),
         cmocka_unit_test(a_field_twice_the_size_weighs_twice),
         cmocka_unit_test(graphite_comes_unetched_and_the_matrix_etched),
+        cmocka_unit_test(the_matrix_may_have_another_magnification),
         cmocka_unit_test(one_field_gives_figures_without_intervals),
         cmocka_unit_test(steel_gives_pearlite_and_says_why_not_graphite),
         cmocka_unit_test(fields_without_scale_leave_sizes_out),
