@@ -19,32 +19,41 @@ enum kb_render_graphite {
 };
 enum kb_render_look { KB_RENDER_LIGHT, KB_RENDER_UNETCHED, KB_RENDER_SEM };
 
+/* Ranges are those of kb_render_params_check(). The section (particles, rings, grains) follows from
+ * everything but look, fall_off, noise and scratches_per_mm2: draw twice with another look to see
+ * the same place as polished and etched. blur_um and px_um set the least gap between particles. */
 struct kb_render_params {
     uint64_t seed;
-    int32_t width, height; /* pixels */
-    double px_um;          /* um a pixel */
+    int32_t width, height; /* pixels; at most 4e8 in all */
+    double px_um;          /* um a pixel, 0.001..100 */
     enum kb_render_look look;
     enum kb_render_graphite graphite;
-    double nodules_per_mm2; /* aimed at; truth says what was drawn */
-    double nodule_um;       /* median equivalent diameter, um (log-normal) */
-    double nodule_spread;   /* geometric standard deviation, >= 1 */
-    double nodularity; /* share of particles drawn as nodules (shape factor >= 0.6), 0..1; the rest
-                          irregular or vermicular */
-    double graphite_fraction;  /* for flakes and compacted: aimed at, of the field */
+    double nodules_per_mm2;    /* KB_RENDER_NODULES: particles of any shape aimed at */
+    double nodule_um;          /* median equivalent diameter, um (log-normal), 0.1..1000 */
+    double nodule_spread;      /* geometric standard deviation, 1..3 */
+    double nodularity;         /* share of particles drawn as nodules (shape factor >= 0.6), 0..1;
+                                  the rest irregular or vermicular. Not used for flakes */
+    double graphite_fraction;  /* for flakes and compacted: aimed at, of the field, 0..0.4 */
     double pearlite_of_matrix; /* aimed at, 0..1 */
-    bool bulls_eye;            /* ferrite as rings round graphite; else as grains */
+    bool bulls_eye;            /* ferrite as rings round graphite; else as grains, or above 0.68
+                                  of pearlite as a network round former austenite grains */
     double grain_um;           /* ferrite grain size, um; 0: no boundaries drawn */
-    double lamella_um;         /* interlamellar spacing, um: resolved where it spans > 2 pixels */
-    double fall_off;           /* relative loss of light towards the corners, 0..0.9 */
-    double blur_um;            /* standard deviation of the blur, um */
-    double noise;              /* standard deviation of grey noise, levels of 255 */
+    double lamella_um;         /* true interlamellar spacing, um: resolved where the spacing in the
+                                  section spans more than 2 pixels */
+    double fall_off;           /* relative loss of light in the darkest corner, 0..0.9 */
+    double blur_um;            /* standard deviation of the blur, um; at most 30 pixels */
+    double noise;              /* standard deviation of grey noise at grey 200, levels of 255 */
     double scratches_per_mm2;
     double clusters; /* share of nodules drawn touching another, 0..1 */
 };
+/* An etched ductile iron, 640 x 480 um, 40 % pearlite. */
 KB_API struct kb_render_params kb_render_params_default(void);
+/* KB_E_USAGE, with the field's name as subject, for what cannot be drawn; NaN and infinity too. */
 KB_API KB_NODISCARD enum kb_status kb_render_params_check(const struct kb_render_params *params,
                                                           struct kb_err *err);
 
+/* Measures of the drawn outline, a polygon of 160 vertices. Particles that touch or cross are
+ * listed each for itself. */
 struct kb_render_particle {
     double x_um, y_um; /* centre */
     double area_um2;   /* of the drawn outline */
@@ -57,7 +66,7 @@ struct kb_render_particle {
 struct kb_render_truth {
     double graphite, ferrite, pearlite; /* fractions of the field, from the sub-pixel drawing */
     double pearlite_of_matrix;
-    struct kb_render_particle *particle;
+    struct kb_render_particle *particle; /* those that meet the frame */
     size_t count;
     double nodularity_percent; /* by area, shape factor >= 0.6, maximum Feret >= 10 um, wholly
                                   inside */
@@ -72,6 +81,9 @@ struct kb_render {
     struct kb_render_truth truth;
 };
 
+/* Draw. Initialises `render`; release with kb_render_release(). KB_E_USAGE for params that the
+ * check refuses or that ask for more than 200000 particles; on failure `render` is empty. Needs
+ * about nine bytes a pixel while it draws. */
 KB_API KB_NODISCARD enum kb_status kb_render_draw(const struct kb_render_params *params,
                                                   struct kb_render *render, struct kb_err *err);
 KB_API void kb_render_release(struct kb_render *render);

@@ -65,6 +65,7 @@ struct near {
     const struct kb_cell *course[3]; /* the first of three bricks in each */
 };
 
+/* Whole part within 0 .. high. */
 static int32_t clamp(double at, int32_t high) {
     return at < 0.0 ? 0 : at > (double)high ? high : (int32_t)at;
 }
@@ -74,9 +75,9 @@ static struct near nine(const struct kb_cells *cells, double x, double y) {
     double u = x / cells->size, v = y / cells->size;
     near.x = x + cells->bend * kb_noise(cells->key, u * 1.1, v * 1.1);
     near.y = y + cells->bend * kb_noise(cells->key + 1, u * 1.1, v * 1.1);
-    int32_t row = clamp(floor(near.y / cells->size), cells->rows - 3); /* own row is one further */
+    int32_t row = clamp(near.y / cells->size, cells->rows - 3); /* own row is one further */
     for (int32_t j = 0; j < 3; j++) {
-        double column = floor(near.x / cells->size - course_shift(row + j));
+        double column = near.x / cells->size - course_shift(row + j);
         near.course[j] = &cells->cell[(size_t)(row + j) * (size_t)cells->columns +
                                       (size_t)clamp(column, cells->columns - 3)];
     }

@@ -12,16 +12,16 @@
 
 enum { ROWS = 8, UNIT = 256, FULL = ROWS * UNIT };
 
+/* An edge that meets the line in hand. */
 struct crossing {
     int64_t x; /* 1/256 pixel */
-    int winding;
+    size_t edge;
 };
 
 struct scan {
     struct kb_cover *cover;
-    size_t *active;
+    struct crossing *active; /* from left to right */
     size_t actives, next;
-    struct crossing *crossing;
     int32_t *step; /* width + 2 differences */
     int32_t width;
 };
@@ -57,30 +57,29 @@ static int by_top(const void *a, const void *b) {
     return (ya > yb) - (ya < yb);
 }
 
-/* Edges that meet the line at y, with their crossings sorted from left to right. */
-static size_t cross_line(struct scan *scan, double y) {
+/* Edges that meet the line at y, sorted from left to right. The order of the line before is nearly
+ * right already, so that sorting by insertion costs little. */
+static void cross_line(struct scan *scan, double y) {
     const struct kb_edge *edge = scan->cover->edge;
-    size_t kept = 0, n = 0;
+    size_t kept = 0;
     while (scan->next < scan->cover->edges && edge[scan->next].y0 <= y) {
-        scan->active[scan->actives++] = scan->next++;
+        scan->active[scan->actives++].edge = scan->next++;
     }
     for (size_t i = 0; i < scan->actives; i++) {
-        const struct kb_edge *e = &edge[scan->active[i]];
+        const struct kb_edge *e = &edge[scan->active[i].edge];
         if (e->y1 <= y) {
             continue;
         }
-        scan->active[kept++] = scan->active[i];
         double x = (e->x + e->slope * y) * UNIT;
         x = fmin(fmax(x, 0.0), (double)scan->width * UNIT);
-        struct crossing c = {(int64_t)floor(x + 0.5), e->winding};
-        size_t j = n++;
-        for (; j > 0 && scan->crossing[j - 1].x > c.x; j--) { /* nearly sorted from line to line */
-            scan->crossing[j] = scan->crossing[j - 1];
+        struct crossing c = {(int64_t)floor(x + 0.5), scan->active[i].edge};
+        size_t j = kept++;
+        for (; j > 0 && scan->active[j - 1].x > c.x; j--) {
+            scan->active[j] = scan->active[j - 1];
         }
-        scan->crossing[j] = c;
+        scan->active[j] = c;
     }
     scan->actives = kept;
-    return n;
 }
 
 /* From x on, every pixel is covered by `sign` lines more. */
@@ -91,15 +90,16 @@ static void add_step(struct scan *scan, int64_t x, int32_t sign) {
 }
 
 static void scan_line(struct scan *scan, double y) {
-    size_t n = cross_line(scan, y);
     int winding = 0;
-    for (size_t i = 0; i < n; i++) {
+    cross_line(scan, y);
+    for (size_t i = 0; i < scan->actives; i++) {
+        const struct crossing *c = &scan->active[i];
         int old = winding;
-        winding += scan->crossing[i].winding;
+        winding += scan->cover->edge[c->edge].winding;
         if (old == 0 && winding != 0) {
-            add_step(scan, scan->crossing[i].x, 1);
+            add_step(scan, c->x, 1);
         } else if (old != 0 && winding == 0) {
-            add_step(scan, scan->crossing[i].x, -1);
+            add_step(scan, c->x, -1);
         }
     }
 }
@@ -125,10 +125,9 @@ enum kb_status kb_cover_draw(struct kb_cover *cover, int32_t width, int32_t heig
     enum kb_status status = KB_OK;
     uint64_t total = 0;
     scan.active = kb_alloc(cover->edges + 1, sizeof *scan.active);
-    scan.crossing = kb_alloc(cover->edges + 1, sizeof *scan.crossing);
     scan.step = kb_alloc_zero((size_t)width + 2, sizeof *scan.step);
-    if (scan.active == NULL || scan.crossing == NULL || scan.step == NULL) {
-        status = kb_fail_memory(err, KB_RENDER_STAGE, (cover->edges + 1) * sizeof *scan.crossing);
+    if (scan.active == NULL || scan.step == NULL) {
+        status = kb_fail_memory(err, KB_RENDER_STAGE, (cover->edges + 1) * sizeof *scan.active);
         goto done;
     }
     if (cover->edges > 0) {
@@ -143,7 +142,6 @@ enum kb_status kb_cover_draw(struct kb_cover *cover, int32_t width, int32_t heig
     *share = (double)total / ((double)FULL * (double)width * (double)height);
 done:
     kb_free(scan.active);
-    kb_free(scan.crossing);
     kb_free(scan.step);
     return status;
 }

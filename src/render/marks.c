@@ -38,9 +38,9 @@ static struct scratch draw_scratch(const struct kb_canvas *canvas, size_t index)
     kb_turn(turns, &s.dx, &s.dy);
     s.x = kb_random_uniform(&random) * params->width;
     s.y = kb_random_uniform(&random) * params->height;
-    s.half = kb_random_between(&random, 0.15, 0.5) / params->px_um;
-    s.length = kb_random_between(&random, 120.0, 900.0) / params->px_um;
-    s.depth = 0.04 + 0.26 * clear * clear * clear;
+    s.half = kb_random_between(&random, 0.2, 0.7) / params->px_um;
+    s.length = kb_random_between(&random, 200.0, 1600.0) / params->px_um;
+    s.depth = 0.05 + 0.30 * clear * clear;
     s.ridge = kb_random_between(&random, 0.0, 0.3) * s.depth;
     s.key = kb_random_bits(&random);
     return s;

@@ -1,7 +1,7 @@
 /* matrix.c - which part of the matrix is ferrite and which is pearlite.
  *
  * Three layouts. Rings: every particle of graphite carries a ring of ferrite, uneven in thickness;
- * one factor for all rings is found by bisection on a coarse drawing so that the share of pearlite
+ * one factor for all rings is found on a coarse drawing so that the share of pearlite
  * comes near the aim. Grains: the plane is cut into grains, and those farthest from the borders of
  * the former austenite grains become pearlite until the share is reached. Network: above
  * NETWORK_FROM the ferrite is a band of uneven width along those borders, as in steel with 0.6 to
@@ -17,7 +17,7 @@
 #define GRAIN_UM 20.0     /* ferrite grain where no boundaries are drawn */
 
 enum { COARSE = 320 };     /* samples a side where a share is estimated */
-enum { RING_POINTS = 40 }; /* vertices of the ring round one disc of a worm or flake */
+enum { RING_POINTS = 28 }; /* vertices of the ring round one disc of a worm or flake */
 
 /* ---- rings --------------------------------------------------------------------------------------
  */
@@ -142,7 +142,32 @@ static enum kb_status draw_rings(const struct rings *rings, double factor, int32
     return status;
 }
 
-/* The factor that gives the wanted share of graphite and rings together. */
+/* Shares nearer than this to the wanted one are near enough. */
+#define SHARE_TOLERANCE 5e-4
+
+/* Two factors with the wanted share between theirs. */
+struct bracket {
+    double low, high;
+    double miss_low, miss_high; /* share less the wanted one: < 0, >= 0 */
+    int last;                   /* which end moved last: -1 low, 1 high */
+};
+
+/* One step of false position; the end that stays twice counts half (Illinois variant, Dowell &
+ * Jarratt 1971). */
+static void narrow(struct bracket *b, double factor, double miss) {
+    int end = miss < 0.0 ? -1 : 1;
+    double weight = end == b->last ? 0.5 : 1.0;
+    if (end < 0) {
+        b->low = factor, b->miss_low = miss;
+        b->miss_high *= weight;
+    } else {
+        b->high = factor, b->miss_high = miss;
+        b->miss_low *= weight;
+    }
+    b->last = end;
+}
+
+/* The factor that gives the wanted share of graphite and rings together, on a coarse drawing. */
 static enum kb_status solve_rings(const struct rings *rings, double wanted, double *factor,
                                   struct kb_err *err) {
     struct kb_render_params coarse = *rings->params;
@@ -151,26 +176,23 @@ static enum kb_status solve_rings(const struct rings *rings, double wanted, doub
     coarse.px_um = fmax(coarse.px_um, longest / COARSE);
     int32_t width = (int32_t)fmax(1.0, floor(rings->scene->width / coarse.px_um + 0.5));
     int32_t height = (int32_t)fmax(1.0, floor(rings->scene->height / coarse.px_um + 0.5));
-    double low = 0.0, high = 0.5, share = 0.0;
+    struct bracket b = {.high = 0.25, .miss_low = -wanted, .miss_high = -1.0};
+    double share = 0.0;
     enum kb_status status = KB_OK;
-    for (int i = 0; i < 12 && status == KB_OK; i++) { /* at most 2000 times the size of a nodule */
-        status = draw_rings(&trial, high, width, height, NULL, &share, err);
-        if (share >= wanted) {
-            break;
-        }
-        low = high;
-        high *= 2.0;
+    for (int i = 0; i < 13 && status == KB_OK && b.miss_high < 0.0;
+         i++) { /* to 2000 nodules' size */
+        b.low = i == 0 ? 0.0 : b.high;
+        b.miss_low = i == 0 ? -wanted : b.miss_high;
+        b.high *= 2.0;
+        status = draw_rings(&trial, b.high, width, height, NULL, &share, err);
+        b.miss_high = share - wanted;
     }
-    for (int i = 0; i < 11 && status == KB_OK; i++) { /* to 1/2000 of the factor */
-        double middle = (low + high) / 2.0;
-        status = draw_rings(&trial, middle, width, height, NULL, &share, err);
-        if (share < wanted) {
-            low = middle;
-        } else {
-            high = middle;
-        }
+    *factor = b.high;
+    for (int i = 0; i < 20 && status == KB_OK && fabs(share - wanted) > SHARE_TOLERANCE; i++) {
+        *factor = (b.low * b.miss_high - b.high * b.miss_low) / (b.miss_high - b.miss_low);
+        status = draw_rings(&trial, *factor, width, height, NULL, &share, err);
+        narrow(&b, *factor, share - wanted);
     }
-    *factor = (low + high) / 2.0;
     return status;
 }
 

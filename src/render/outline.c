@@ -140,31 +140,43 @@ static void draw_harmonics(struct kb_random *random, bool irregular, double form
     }
 }
 
-static void polar(double a, const double form[], const double rough[], double serration,
-                  struct kb_point point[]) {
+/* How a round form departs from the circle. */
+struct round_form {
+    double lobes[KB_OUTLINE_POINTS], rough[KB_OUTLINE_POINTS];
+    double serration; /* weight of rough */
+    double stretch;   /* long over short side of the form without lobes */
+    double turned;    /* direction of the long side, turns */
+};
+
+static void polar(const struct round_form *round, double lobes, struct kb_point point[]) {
+    double tc, ts;
+    kb_turn(round->turned, &tc, &ts);
     for (int i = 0; i < KB_OUTLINE_POINTS; i++) {
-        double c, s, r = 1.0 + a * form[i] + serration * rough[i];
+        double c, s, r = 1.0 + lobes * round->lobes[i] + round->serration * round->rough[i];
         r = r < 0.36 ? 0.36 : r; /* keeps the outline free of crossings */
         kb_turn((double)i / KB_OUTLINE_POINTS, &c, &s);
-        point[i] = (struct kb_point){r * c, r * s};
+        c *= round->stretch;
+        point[i] = (struct kb_point){r * (c * tc - s * ts), r * (c * ts + s * tc)};
     }
 }
 
 static void draw_round(struct kb_random *random, bool irregular, struct kb_form *form) {
-    double shape[KB_OUTLINE_POINTS], rough[KB_OUTLINE_POINTS];
+    struct round_form round;
     struct kb_point hull[KB_HULL_ROOM];
     struct kb_outline_measures m;
-    draw_harmonics(random, irregular, shape, rough);
-    double serration = irregular ? kb_random_between(random, 0.015, 0.035)
-                                 : kb_random_between(random, 0.002, 0.010);
+    draw_harmonics(random, irregular, round.lobes, round.rough);
+    round.serration = irregular ? kb_random_between(random, 0.015, 0.035)
+                                : kb_random_between(random, 0.002, 0.010);
+    round.stretch = irregular ? kb_random_between(random, 1.15, 1.55) : 1.0;
+    round.turned = kb_random_uniform(random);
     /* nodules of forms VI and V, a few of them hardly that; degenerate graphite well below 0.6 */
-    double aim = irregular                          ? kb_random_between(random, 0.28, 0.54)
+    double aim = irregular                          ? kb_random_between(random, 0.40, 0.57)
                  : kb_random_uniform(random) < 0.12 ? kb_random_between(random, 0.66, 0.80)
                                                     : kb_random_between(random, 0.80, 0.95);
-    double low = 0.0, high = irregular ? 4.0 : 1.0; /* relative amplitude of the lobes */
+    double low = 0.0, high = irregular ? 4.0 : 1.0; /* amplitude of the lobes */
     for (int i = 0; i < 14; i++) {
         double middle = (low + high) / 2.0;
-        polar(middle, shape, rough, serration, form->point);
+        polar(&round, middle, form->point);
         kb_outline_measure(form->point, KB_OUTLINE_POINTS, hull, &m);
         if (m.shape_factor > aim) {
             low = middle;
@@ -172,7 +184,7 @@ static void draw_round(struct kb_random *random, bool irregular, struct kb_form 
             high = middle;
         }
     }
-    polar(irregular ? high : low, shape, rough, serration, form->point); /* on the aim's own side */
+    polar(&round, irregular ? high : low, form->point); /* on the aim's own side */
     form->discs = 1;
     form->disc[0] = (struct kb_disc){0.0, 0.0, 1.0};
 }

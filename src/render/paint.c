@@ -22,7 +22,7 @@ struct palette {
 
 static const struct palette palettes[] = {
     [KB_RENDER_LIGHT] = {211.0, 7.0, 62.0, 0.42, 120.0, 17.0, 42.0, 15.0, 48.0, 12.0, -10.0},
-    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 1.0, 212.0, 0.0, 0.0, 0.0, 68.0, 12.0, -6.0},
+    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 1.0, 212.0, 0.0, 0.0, 0.0, 75.0, 12.0, -6.0},
     [KB_RENDER_SEM] = {76.0, 8.0, -40.0, 0.1, 126.0, 9.0, -50.0, 16.0, 26.0, 7.0, 34.0},
 };
 
@@ -41,9 +41,9 @@ static struct inside draw_inside(const struct kb_canvas *canvas, size_t index) {
     struct inside in;
     in.key = kb_random_bits(&random);
     in.base = palette->graphite + palette->graphite_spread * kb_random_between(&random, -1.0, 1.0);
-    in.core = kb_random_uniform(&random) < 0.4 ? kb_random_between(&random, 8.0, 30.0) : 0.0;
-    in.streaks = kb_random_between(&random, 3.0, 9.0);
-    in.mottle = kb_random_between(&random, 2.0, 7.0);
+    in.core = kb_random_uniform(&random) < 0.6 ? kb_random_between(&random, 8.0, 38.0) : 0.0;
+    in.streaks = kb_random_between(&random, 4.0, 11.0);
+    in.mottle = kb_random_between(&random, 4.0, 11.0);
     return in;
 }
 
@@ -54,8 +54,8 @@ static uint8_t tone_at(const struct inside *in, double dx, double dy, double rad
     double streak = kb_noise(in->key, 5.0 * ux + 20.0, 5.0 * uy + 20.0) * share;
     double mottle = kb_noise(in->key + 1, dx / 1.7, dy / 1.7);
     double patch = kb_noise(in->key + 2, dx / 4.5 + 0.5, dy / 4.5 + 0.5);
-    double core = in->core * (1.0 - share * share) * (0.6 + 0.6 * patch);
-    double pit = patch > 0.55 ? 60.0 * (patch - 0.55) : 0.0; /* torn out by polishing */
+    double core = in->core * fmax(0.0, 1.0 - 1.6 * share) * (1.0 + 0.8 * patch);
+    double pit = patch > 0.5 ? 70.0 * (patch - 0.5) : 0.0; /* torn out by polishing */
     double tone = in->base + in->streaks * streak + in->mottle * mottle - core - pit;
     return (uint8_t)(fmin(fmax(tone, 4.0), 120.0) + 0.5);
 }
@@ -115,7 +115,7 @@ static double ferrite_grey(const struct brush *b, double x, double y) {
 
 /* Across the lamellae: -1 in cementite, 1 in ferrite, mean near 0; position in lamella spacings. */
 static double lamella_profile(double position) {
-    double in = position - floor(position);
+    double in = position - (double)kb_round_down(position);
     double ridge = fabs(2.0 * in - 1.0);                    /* 1 at both ends, 0 in the middle */
     double t = fmin(fmax((ridge - 0.22) / 0.42, 0.0), 1.0); /* dark part about 0.4 of the spacing */
     return 2.0 * t * t * (3.0 - 2.0 * t) - 1.14;
@@ -137,7 +137,7 @@ static double pearlite_grey(const struct brush *b, double x, double y) {
     const struct kb_cell *colony = hit.cell;
     double grey = palette->pearlite + palette->pearlite_spread * (double)colony->tone;
     double spacing = params->lamella_um * (double)colony->stretch;
-    double seen = fmin(fmax((spacing / b->px_um - 2.0) / 2.0, 0.0), 1.0); /* none below 2 pixels */
+    double seen = fmin(fmax((spacing / b->px_um - 2.0) / 4.0, 0.0), 1.0); /* none below 2 pixels */
     double patches = kb_noise(b->key + 1, x / 3.1, y / 3.1);
     grey += palette->mottle * (0.6 * patches + 1.1 * (1.0 - 0.8 * seen) * streaks(b, colony, x, y));
     if (seen > 0.0) {

@@ -58,10 +58,14 @@ static double slope(uint64_t key, int64_t x, int64_t y, double u, double v) {
     return c[bits & 7] * u + c[(bits + 6) & 7] * v;
 }
 
+int64_t kb_round_down(double x) {
+    int64_t i = (int64_t)x;
+    return i - ((double)i > x);
+}
+
 double kb_noise(uint64_t key, double x, double y) {
-    double fx = floor(x), fy = floor(y);
-    int64_t ix = (int64_t)fx, iy = (int64_t)fy;
-    double u = x - fx, v = y - fy;
+    int64_t ix = kb_round_down(x), iy = kb_round_down(y);
+    double u = x - (double)ix, v = y - (double)iy;
     double a = slope(key, ix, iy, u, v), b = slope(key, ix + 1, iy, u - 1.0, v);
     double c = slope(key, ix, iy + 1, u, v - 1.0), d = slope(key, ix + 1, iy + 1, u - 1.0, v - 1.0);
     u = u * u * u * (u * (u * 6.0 - 15.0) + 10.0);

@@ -26,7 +26,7 @@ struct kb_render_params kb_render_params_default(void) {
         .fall_off = 0.08,
         .blur_um = 0.35,
         .noise = 2.5,
-        .scratches_per_mm2 = 4.0,
+        .scratches_per_mm2 = 6.0,
         .clusters = 0.06,
     };
 }

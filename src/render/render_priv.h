@@ -53,6 +53,9 @@ uint64_t kb_mix(uint64_t bits);                    /* one-to-one scrambling of 6
  * which are also its scale. */
 double kb_noise(uint64_t key, double x, double y);
 
+/* floor() without the call that it is on machines without SSE 4.1; |x| < 2^62. */
+int64_t kb_round_down(double x);
+
 /* Elementary functions from + - * / alone: the same bits with every C library. */
 double kb_exp(double x);
 double kb_log(double x);

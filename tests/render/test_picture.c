@@ -77,8 +77,8 @@ static void number_of_threads_changes_nothing(void **state) {
  * be said in the notes of the release. */
 static void pictures_are_those_of_this_release(void **state) {
     (void)state;
-    static const uint64_t expected[] = {0x0000000000000000u, 0x0000000000000001u,
-                                        0x0000000000000002u, 0x0000000000000003u};
+    static const uint64_t expected[] = {0x261faba2d5d0d87fu, 0x3e6638468ce11327u,
+                                        0x509347c6a9392fa5u, 0x28a837002597ac44u};
     struct kb_render_params p[4];
     for (int i = 0; i < 4; i++) {
         p[i] = small(240, 180);
@@ -90,12 +90,15 @@ static void pictures_are_those_of_this_release(void **state) {
     p[3].graphite = KB_RENDER_NONE;
     p[3].look = KB_RENDER_SEM;
     p[3].px_um = 0.1;
+    bool same = true;
     for (size_t i = 0; i < 4; i++) {
         uint64_t sum = checksum_of(&p[i]);
         if (sum != expected[i]) {
-            fail_msg("picture %zu has checksum 0x%016llx", i, (unsigned long long)sum);
+            print_error("picture %zu has checksum 0x%016llx\n", i, (unsigned long long)sum);
+            same = false;
         }
     }
+    assert_true(same);
 }
 
 static void look_changes_the_grey_but_not_the_section(void **state) {
