@@ -115,7 +115,7 @@ const char *const kb_html_style[] = {
     "html{font-size:10.2pt}main{max-width:none;padding:0}\n"
     "body{-webkit-print-color-adjust:exact;print-color-adjust:exact}\n"
     "section{margin-top:1.6rem;padding-top:1rem}h2{break-after:avoid}\n"
-    ".field{margin-top:1.4rem}.wide{overflow:visible}\n"
+    ".field{margin-top:1.4rem;break-inside:avoid}.wide{overflow:visible}p{orphans:3;widows:3}\n"
     ".screen{display:none}a{text-decoration:none}\n"
     "}\n",
     NULL,

@@ -1,15 +1,15 @@
 /* show_figure.c - how many digits a figure may show.
  *
- * A figure with an interval is rounded where the second significant digit of the interval's
- * half-width stands (the habit of the GUM, JCGM 100:2008, 7.2.6: uncertainties carry at most two
- * digits, the value is rounded to match). One without an interval shows three significant digits,
- * because nothing is known that would support more. result.json keeps six.
+ * Three significant digits, which is what a person takes in; but never beyond the second
+ * significant digit of the interval's half-width (the habit of the GUM, JCGM 100:2008, 7.2.6: an
+ * uncertainty carries at most two digits, the value is rounded to match), and never short of its
+ * first, so that no interval looks empty. result.json keeps six digits.
  */
 #include "report_priv.h"
 
 #include <string.h>
 
-enum { LEAST_DIGITS = 3, MOST_DECIMALS = 4, INTERVAL_DIGITS = 2 };
+enum { VALUE_DIGITS = 3, MOST_DECIMALS = 4, INTERVAL_DIGITS = 2 };
 
 /* Decimals that keep `digits` significant digits of `value`. */
 static int decimals_for(double value, int digits) {
@@ -57,8 +57,13 @@ struct kb_shown kb_show(const struct kb_estimate *estimate) {
                          isfinite(estimate->hi);
     double half = 0.5 * (estimate->hi - estimate->lo) * shown.scale;
     bool guided = shown.has_interval && half > 0.0;
-    shown.decimals = guided ? decimals_for(half, INTERVAL_DIGITS)
-                            : decimals_for(estimate->value * shown.scale, LEAST_DIGITS);
+    shown.decimals = decimals_for(estimate->value * shown.scale, VALUE_DIGITS);
+    if (guided) {
+        int most = decimals_for(half, INTERVAL_DIGITS), least = decimals_for(half, 1);
+        shown.decimals = shown.decimals > most    ? most
+                         : shown.decimals < least ? least
+                                                  : shown.decimals;
+    }
     kb_show_number(shown.value, sizeof shown.value, estimate->value * shown.scale, shown.decimals);
     kb_show_number(shown.low, sizeof shown.low, estimate->lo * shown.scale, shown.decimals);
     kb_show_number(shown.high, sizeof shown.high, estimate->hi * shown.scale, shown.decimals);

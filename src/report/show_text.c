@@ -97,6 +97,11 @@ int kb_text_columns(const char *string) {
 
 void kb_text_words(struct kb_text *out, const char *name) {
     for (const char *c = name; *c != '\0'; c++) {
+        if (strncmp(c, "mm2", 3) == 0) {
+            kb_text_add(out, "mm²");
+            c += 2;
+            continue;
+        }
         bool gap = *c == '-' || *c == '_';
         kb_text_put(out, gap ? ' ' : (uint32_t)(unsigned char)*c);
     }

@@ -190,8 +190,8 @@ static void lead_iron(const struct kb_result *result, struct leading *to) {
          &specimen->pearlite_of_matrix);
     lead(to, "graphite", "of the area of the fields", "graphite, of the fields' area",
          &specimen->phase[KB_GRAPHITE]);
-    lead(to, "mean graphite size", "maximum Feret diameter", "mean graphite size, max. Feret",
-         &specimen->mean_feret_um);
+    lead(to, "graphite size", "mean of the maximum Feret diameter",
+         "mean graphite size, max. Feret", &specimen->mean_feret_um);
 }
 
 static void lead_steel(const struct kb_result *result, struct leading *to) {

@@ -2,7 +2,15 @@
 #include "html_priv.h"
 
 /* The drawing's own units; it scales with the page. */
-enum { WIDTH = 480, HEIGHT = 250, LEFT = 46, RIGHT = 12, TOP = 26, BOTTOM = 46, X_LABELS_MOST = 9 };
+enum {
+    WIDTH = 480,
+    HEIGHT = 250,
+    LEFT = 46,
+    RIGHT = 12,
+    TOP = 26,
+    BOTTOM = 46,
+    X_LABELS_MOST = 10
+};
 
 static double highest(const struct kb_bars *bars) {
     double most = 1.0;
@@ -47,11 +55,20 @@ static void y_axis(struct kb_text *out, const struct kb_bars *bars, double step,
     kb_text_add(out, "</text>\n");
 }
 
-static void x_axis(struct kb_text *out, const struct kb_bars *bars) {
-    size_t every = (bars->count + X_LABELS_MOST - 1) / X_LABELS_MOST;
-    if (bars->count % 10 == 0 && bars->count / 10 >= every) {
-        every = bars->count / 10; /* tenths of the range read better */
+/* Bars from one label to the next: the least of 1, 2, 5, 10, ... that leaves few enough labels. */
+static size_t label_every(size_t count) {
+    static const size_t step[] = {1, 2, 5};
+    for (size_t decade = 1;; decade *= 10) {
+        for (size_t i = 0; i < KB_COUNT_OF(step); i++) {
+            if (step[i] * decade * X_LABELS_MOST >= count) {
+                return step[i] * decade;
+            }
+        }
     }
+}
+
+static void x_axis(struct kb_text *out, const struct kb_bars *bars) {
+    size_t every = label_every(bars->count);
     for (size_t i = 0; i <= bars->count; i += every) {
         char label[32];
         double value = bars->low + (double)i * bars->width;

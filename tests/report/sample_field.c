@@ -1,5 +1,5 @@
-/* sample_field.c - a drawn field: ellipses of graphite with rings of ferrite in pearlite, or ferrite
- * grains in pearlite; measured here by moments, for tests only. */
+/* sample_field.c - a drawn field: ellipses of graphite with rings of ferrite in pearlite, or
+ * ferrite grains in pearlite; measured here by moments, for tests only. */
 #include "sample_result.h"
 
 #include <assert.h>
@@ -118,16 +118,19 @@ static void particle_from(const struct moments *m, double px_um, struct kb_parti
     p->aspect = p->feret_max_px / p->feret_min_px;
     p->feret_max_angle = 0.5 * atan2(2.0 * sxy, sxx - syy) + 3.14159265 / 2.0;
     bool small = p->feret_max_px * px_um < 10.0;
-    p->state = m->on_frame     ? KB_ON_FRAME
-               : px_um <= 0.0  ? KB_NO_SCALE
-               : small         ? KB_UNDER_SIZE
-                               : KB_COUNTS;
+    p->state = m->on_frame    ? KB_ON_FRAME
+               : px_um <= 0.0 ? KB_NO_SCALE
+               : small        ? KB_UNDER_SIZE
+                              : KB_COUNTS;
     bool counts = p->state == KB_COUNTS;
-    p->form = !counts                  ? KB_FORM_NONE
-              : p->shape_factor > 0.8  ? KB_FORM_VI
-              : p->shape_factor > 0.6  ? KB_FORM_V
-                                       : KB_FORM_III;
-    p->size_class = counts ? (p->feret_max_px * px_um < 15.0 ? 8 : p->feret_max_px * px_um < 30.0 ? 7 : 6) : 0;
+    p->form = !counts                 ? KB_FORM_NONE
+              : p->shape_factor > 0.8 ? KB_FORM_VI
+              : p->shape_factor > 0.6 ? KB_FORM_V
+                                      : KB_FORM_III;
+    p->size_class = counts ? (p->feret_max_px * px_um < 15.0   ? 8
+                              : p->feret_max_px * px_um < 30.0 ? 7
+                                                               : 6)
+                           : 0;
 }
 
 static void measure(struct kb_particles *particles, double px_um) {

@@ -178,8 +178,8 @@ static void make_carbon(struct kb_result *result, bool steel) {
                                 : interval(3.12, 0.25, n, "%");
     c->pearlite_mass = interval(0.58, 0.026, n, "1");
     c->eutectoid_used = 0.56;
-    c->constants = (struct kb_carbon_constants){0.022, 0.76, 6.70, 2.25, 7.87, 7.84,
-                                                7.68, 7.8, -0.08, "textbook values"};
+    c->constants = (struct kb_carbon_constants){0.022, 0.76, 6.70, 2.25,  7.87,
+                                                7.84,  7.68, 7.8,  -0.08, "textbook values"};
     c->agreement = KB_DISAGREES;
     c->difference_percent = -0.21;
     c->tolerance_percent = 0.05;
@@ -187,7 +187,9 @@ static void make_carbon(struct kb_result *result, bool steel) {
     c->reason[1] = "a chilled coupon beside a casting that cooled slowly";
     c->carbon_equivalent = steel ? (double)NAN : 4.52;
     c->working.count = 3;
-    (void)strcpy(c->working.line[0], "graphite by volume 0.116 -> by mass 0.116*2.25/(0.116*2.25 + 0.884*7.8) = 0.0366");
+    (void)strcpy(
+        c->working.line[0],
+        "graphite by volume 0.116 -> by mass 0.116*2.25/(0.116*2.25 + 0.884*7.8) = 0.0366");
     (void)strcpy(c->working.line[1], "eutectoid at 2.45 % Si: 0.76 - 0.08 * 2.45 = 0.56 %");
     (void)strcpy(c->working.line[2], "combined: 0.58 * 0.56 + 0.42 * 0.022 = 0.334 %");
     result->chemistry.c = steel ? 0.45 : 3.73;
@@ -239,7 +241,8 @@ static void make_settings(const struct sample_options *options, struct kb_result
     result->settings = result->settings_capacity = count;
     for (size_t i = 0; i < count; i++) {
         result->setting[i].name = kb_copy_string(setting[i][0]);
-        result->setting[i].value = kb_copy_string(options->hostile ? sample_hostile : setting[i][1]);
+        result->setting[i].value =
+            kb_copy_string(options->hostile ? sample_hostile : setting[i][1]);
         result->setting[i].origin = setting[i][2];
     }
 }

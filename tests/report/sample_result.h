@@ -8,10 +8,10 @@
 struct sample_options {
     size_t fields;
     bool steel;
-    bool no_scale;  /* pixel size unknown: sizes, counts and nodularity not measured */
-    bool hostile;   /* names that try to break out of every format */
+    bool no_scale; /* pixel size unknown: sizes, counts and nodularity not measured */
+    bool hostile;  /* names that try to break out of every format */
     bool no_limits;
-    bool pictures;  /* JPEG photo and overlay in the fields */
+    bool pictures; /* JPEG photo and overlay in the fields */
 };
 
 /* Text that breaks naive writers: markup, quotes, separators, bytes that are not UTF-8, control
