@@ -1,10 +1,10 @@
 /* read_tiff.c - TIFF 6.0 and BigTIFF through libtiff: page, kind of pixels, scale and orientation.
  *
- * Taken: 1, 2, 4, 8, 12 and 16 bits unsigned; grey either way round, RGB, palette, CMYK; YCbCr and
- * CIE L*a*b* in 8 bits; extra samples. Refused with advice: signed, floating-point and 32-bit
- * samples, raw sensor mosaics. libtiff's process-wide handlers are left alone: complaints of this
- * file come to this reading only, and nothing is printed. Tag numbers and defaults follow the
- * TIFF 6.0 specification (Adobe, 1992).
+ * Taken: 1, 2, 4, 8, 12 and 16 bits unsigned; grey either way round, RGB, palette, CMYK; YCbCr in 8
+ * bits; extra samples. Refused with advice: signed, floating-point and 32-bit samples, raw sensor
+ * mosaics, and L*a*b*, whose way to grey levels depends on a display. libtiff's process-wide
+ * handlers are left alone: complaints of this file come to this reading only, and nothing is
+ * printed. Tag numbers and defaults follow the TIFF 6.0 specification (Adobe, 1992).
  */
 #include "tiff_priv.h"
 
@@ -255,7 +255,6 @@ static enum kb_status read_colour(struct kb_tiff *tiff, uint16_t photometric, st
     case PHOTOMETRIC_PALETTE:
         return read_palette(tiff, err);
     case PHOTOMETRIC_YCBCR:
-    case PHOTOMETRIC_CIELAB:
         form->colour = KB_COLOUR_RGB;
         if (tiff->compression == COMPRESSION_JPEG && tiff->planar == PLANARCONFIG_CONTIG) {
             (void)TIFFSetField(tiff->tif, TIFFTAG_JPEGCOLORMODE, JPEGCOLORMODE_RGB);
@@ -264,8 +263,7 @@ static enum kb_status read_colour(struct kb_tiff *tiff, uint16_t photometric, st
         }
         break;
     default:
-        return refuse(tiff,
-                      "its kind of pixels (raw sensor data, mask or logarithmic) is not supported",
+        return refuse(tiff, "its kind of pixels (raw sensor data, L*a*b*, mask) is not supported",
                       err);
     }
     if (form->samples < (form->colour == KB_COLOUR_CMYK ? 4u : 3u)) {

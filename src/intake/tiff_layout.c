@@ -1,11 +1,11 @@
 /* tiff_layout.c - the pixels of a TIFF page: strips, tiles, separate planes.
  *
  * Strips with all samples together are read row by row, or, when they already are what we want,
- * straight into the grey rows. Tiles and separate planes are read block by block. Kinds that need
- * the library's colour conversion pass through its RGBA interface, one strip or tile at a time.
- * Nothing is ever held but the result and one block. Before anything is decoded, the places of all
- * strips are compared with the size of the file: a file that is cut short is an error, never a
- * half-grey picture.
+ * straight into the grey rows. Tiles and separate planes are read block by block; YCbCr other than
+ * JPEG passes through the library's RGBA interface, one strip or tile at a time. Nothing is ever
+ * held but the result and one block. Before anything is decoded, the places of all strips are
+ * compared with the size of the file: a file that is cut short is an error, never a half-grey
+ * picture.
  */
 #include "tiff_priv.h"
 

@@ -11,8 +11,8 @@ struct kb_tiff {
     struct kb_reading *reading;
     struct kb_form form;
     uint16_t compression, planar;
-    bool via_rgba; /* kinds that the library turns into RGB for us: subsampled YCbCr, CIE L*a*b* */
-    bool decoding; /* directories are done, pixels are being read */
+    bool via_rgba;   /* subsampled YCbCr: the library turns it into RGB for us */
+    bool decoding;   /* directories are done, pixels are being read */
     char first[200]; /* the library's first complaint since it was cleared */
 };
 

@@ -310,6 +310,22 @@ void write_png(const char *path, const struct png_spec *spec) {
 /* ---- JPEG -------------------------------------------------------------------------------------
  */
 
+/* Each coefficient by itself, one bit after the other: allowed, and no picture is written so. */
+static void set_many_scans(struct jpeg_compress_struct *jpeg) {
+    enum { BITS = 5 };
+    static jpeg_scan_info scan[1 + 63 * (BITS + 1)];
+    int n = 0;
+    scan[n++] = (jpeg_scan_info){1, {0}, 0, 0, 0, 0};
+    for (int k = 1; k < 64; k++) {
+        for (int low = BITS; low >= 0; low--) {
+            const int high = low == BITS ? 0 : low + 1;
+            scan[n++] = (jpeg_scan_info){1, {0}, k, k, high, low};
+        }
+    }
+    jpeg->scan_info = scan;
+    jpeg->num_scans = n;
+}
+
 static void set_jpeg(struct jpeg_compress_struct *jpeg, const struct jpeg_spec *spec) {
     jpeg->image_width = spec->width;
     jpeg->image_height = spec->height;
@@ -338,6 +354,9 @@ static void set_jpeg(struct jpeg_compress_struct *jpeg, const struct jpeg_spec *
     }
     if (spec->progressive) {
         jpeg_simple_progression(jpeg);
+    }
+    if (spec->many_scans) {
+        set_many_scans(jpeg);
     }
 }
 

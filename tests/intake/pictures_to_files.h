@@ -62,6 +62,7 @@ struct jpeg_spec {
     int colour;     /* J_COLOR_SPACE in the file; 0: by components */
     int quality;    /* 0: 100 */
     bool progressive, no_adobe;
+    bool many_scans;                        /* one grey component in more than 300 scans */
     int density_unit, x_density, y_density; /* -1 in x_density: none */
     const uint8_t *exif;                    /* bytes behind "Exif\0\0" */
     size_t exif_size;

@@ -154,6 +154,130 @@ static void a_jpeg_that_is_cut_short_is_an_error(void **state) {
     }
 }
 
+/* Position of the first marker ff `code`. */
+static size_t find_marker(const uint8_t *bytes, size_t size, uint8_t code) {
+    for (size_t i = 0; i + 1 < size; i++) {
+        if (bytes[i] == 0xff && bytes[i + 1] == code) {
+            return i;
+        }
+    }
+    fail_msg("no marker %02x", code);
+    return 0;
+}
+
+/* The file with `count` bytes put in at `at`. */
+static void write_with(const char *path, const uint8_t *bytes, size_t size, size_t at,
+                       const uint8_t *extra, size_t count) {
+    uint8_t *longer = malloc(size + count);
+    assert_non_null(longer);
+    memcpy(longer, bytes, at);
+    memcpy(longer + at, extra, count);
+    memcpy(longer + at + count, bytes + at, size - at);
+    write_bytes(path, longer, size + count);
+    free(longer);
+}
+
+static void a_scan_that_ends_before_its_picture_is_an_error(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = WIDTH, .height = HEIGHT, .components = 1};
+    const char *path = scratch_path("scan.jpg");
+    write_jpeg(path, &spec);
+    size_t size = 0;
+    uint8_t *bytes = read_bytes(path, &size);
+    const size_t scan = find_marker(bytes, size, 0xda) + 14;
+    for (size_t cut = scan; cut < size - 8; cut += 11) {
+        bytes[cut] = 0xff; /* end of image, in the midst of the scan */
+        bytes[cut + 1] = 0xd9;
+        write_bytes(path, bytes, cut + 2);
+        refuse_field(path, NULL, KB_E_INPUT, "cut short");
+        free(bytes);
+        write_jpeg(path, &spec);
+        bytes = read_bytes(path, &size);
+    }
+    free(bytes);
+}
+
+static void bytes_that_mean_nothing_are_told(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = WIDTH, .height = HEIGHT, .components = 1};
+    const char *path = scratch_path("odd.jpg");
+    write_jpeg(path, &spec);
+    size_t size = 0;
+    uint8_t *bytes = read_bytes(path, &size);
+    static const uint8_t stray[] = {1, 2, 3, 4, 5};
+    struct kb_field field;
+    write_with(path, bytes, size, size - 2, stray, sizeof stray); /* before the end of image */
+    read_field(path, &field);
+    assert_true(kb_findings_has(&field.findings, "odd-jpeg-data"));
+    kb_field_release(&field);
+    write_with(path, bytes, size, size, stray,
+               sizeof stray); /* behind it: no part of the picture */
+    read_field(path, &field);
+    assert_false(kb_findings_has(&field.findings, "odd-jpeg-data"));
+    kb_field_release(&field);
+    free(bytes);
+}
+
+static void large_foreign_markers_are_skipped(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = WIDTH, .height = HEIGHT, .components = 1};
+    const char *path = scratch_path("foreign.jpg");
+    write_jpeg(path, &spec);
+    struct kb_field plain;
+    read_field(path, &plain);
+    size_t size = 0;
+    uint8_t *bytes = read_bytes(path, &size);
+    enum { BLOCKS = 3, BLOCK = 2 + 65000 };
+    static uint8_t extra[BLOCKS * BLOCK];
+    for (size_t i = 0; i < BLOCKS; i++) {
+        static const uint8_t head[] = {0xff, 0xe5, 65000 >> 8, 65000 & 255};
+        memcpy(extra + i * BLOCK, head, sizeof head);
+    }
+    write_with(path, bytes, size, 2, extra, sizeof extra);
+    free(bytes);
+    struct kb_field field;
+    read_field(path, &field);
+    assert_memory_equal(field.grey.px, plain.grey.px, WIDTH * HEIGHT);
+    kb_field_release(&field);
+    kb_field_release(&plain);
+}
+
+static void a_picture_of_hundreds_of_scans_is_refused(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = 8, .height = 8, .components = 1, .many_scans = true};
+    const char *path = scratch_path("scans.jpg");
+    write_jpeg(path, &spec);
+    refuse_field(path, NULL, KB_E_INPUT, "scans");
+}
+
+static void a_header_that_claims_too_much_is_refused(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = 8, .height = 8, .components = 1};
+    const char *path = scratch_path("claim.jpg");
+    write_jpeg(path, &spec);
+    size_t size = 0;
+    uint8_t *bytes = read_bytes(path, &size);
+    const size_t frame = find_marker(bytes, size, 0xc0);
+    static const uint8_t sides[] = {0x40, 0, 0x40, 0}; /* 16384 x 16384 */
+    memcpy(bytes + frame + 5, sides, sizeof sides);
+    write_bytes(path, bytes, size);
+    free(bytes);
+    refuse_field(path, NULL, KB_E_INPUT, "more than the file can hold");
+}
+
+static void lossless_jpeg_is_refused_with_advice(void **state) {
+    (void)state;
+    const struct jpeg_spec spec = {.width = 8, .height = 8, .components = 1};
+    const char *path = scratch_path("lossless.jpg");
+    write_jpeg(path, &spec);
+    size_t size = 0;
+    uint8_t *bytes = read_bytes(path, &size);
+    bytes[find_marker(bytes, size, 0xc0) + 1] = 0xc3;
+    write_bytes(path, bytes, size);
+    free(bytes);
+    refuse_field(path, NULL, KB_E_INPUT, "lossless");
+}
+
 static void twelve_bit_jpeg_is_refused_with_advice(void **state) {
     (void)state;
     const struct jpeg_spec spec = {.width = 8, .height = 8, .components = 1};
@@ -161,12 +285,9 @@ static void twelve_bit_jpeg_is_refused_with_advice(void **state) {
     write_jpeg(path, &spec);
     size_t size = 0;
     uint8_t *bytes = read_bytes(path, &size);
-    for (size_t i = 0; i + 4 < size; i++) {
-        if (bytes[i] == 0xff && bytes[i + 1] == 0xc0) { /* SOF0: length 2, then the precision */
-            bytes[i + 1] = 0xc1;                        /* extended sequential may have 12 bits */
-            bytes[i + 4] = 12;
-        }
-    }
+    const size_t frame = find_marker(bytes, size, 0xc0);
+    bytes[frame + 1] = 0xc1; /* extended sequential may have 12 bits */
+    bytes[frame + 4] = 12;
     write_bytes(path, bytes, size);
     free(bytes);
     refuse_field(path, NULL, KB_E_INPUT, "other than 8 bits");
@@ -178,6 +299,12 @@ int main(void) {
         cmocka_unit_test(exif_orientation_is_honoured_in_both_byte_orders),
         cmocka_unit_test(broken_exif_blocks_do_no_harm),
         cmocka_unit_test(a_jpeg_that_is_cut_short_is_an_error),
+        cmocka_unit_test(a_scan_that_ends_before_its_picture_is_an_error),
+        cmocka_unit_test(bytes_that_mean_nothing_are_told),
+        cmocka_unit_test(large_foreign_markers_are_skipped),
+        cmocka_unit_test(a_picture_of_hundreds_of_scans_is_refused),
+        cmocka_unit_test(a_header_that_claims_too_much_is_refused),
+        cmocka_unit_test(lossless_jpeg_is_refused_with_advice),
         cmocka_unit_test(twelve_bit_jpeg_is_refused_with_advice),
     };
     return cmocka_run_group_tests(tests, scratch_make, scratch_remove);

@@ -117,6 +117,11 @@ static void exif_resolution_is_taken(void **state) {
     write_jpeg(scratch_path("e.jpg"), &spec);
     read_field(scratch_path("e.jpg"), &field);
     expect(25400.0 / 50000.0, KB_SCALE_JPEG_TAG, 1e-9);
+    block[20] = 0xff; /* a place outside the block */
+    write_jpeg(scratch_path("e.jpg"), &spec);
+    read_field(scratch_path("e.jpg"), &field);
+    expect(0.0, KB_SCALE_UNKNOWN, 0.0);
+    block[20] = 0;
     block[57] = 0; /* a fraction over 0 */
     write_jpeg(scratch_path("e.jpg"), &spec);
     read_field(scratch_path("e.jpg"), &field);
@@ -192,6 +197,22 @@ static void ome_that_cannot_be_used_leaves_the_tags_and_is_told(void **state) {
     read_ome("<Pixels SizeX=\"12\"/>"); /* says nothing, and that is no trouble */
     assert_false(kb_findings_has(&field.findings, "scale-unreadable"));
     expect(1.0, KB_SCALE_TIFF_TAG, 1e-6);
+}
+
+static void ome_behind_a_byte_order_mark_is_read_and_endless_ome_is_not(void **state) {
+    (void)state;
+    read_grey_tiff((struct tiff_spec){.description =
+                                          "\xef\xbb\xbf\n<OME><Image><Pixels PhysicalSizeX=\"2\" "
+                                          "PhysicalSizeY=\"2\"/></Image></OME>"});
+    expect(2.0, KB_SCALE_OME, 1e-9);
+    enum { LONG = 33 << 20 };
+    static char text[LONG + 1];
+    memset(text, ' ', LONG);
+    static const char head[] = "<OME><Image><Pixels PhysicalSizeX=\"2\" PhysicalSizeY=\"2\"/>";
+    memcpy(text, head, sizeof head - 1);
+    read_grey_tiff((struct tiff_spec){.description = text});
+    assert_true(kb_findings_has(&field.findings, "scale-unreadable"));
+    expect(0.0, KB_SCALE_UNKNOWN, 0.0);
 }
 
 static void entities_in_ome_are_never_expanded(void **state) {
@@ -350,6 +371,7 @@ int main(void) {
         cmocka_unit_test(ome_physical_size_is_read_in_every_unit_of_length),
         cmocka_unit_test(ome_namespace_prefixes_are_read),
         cmocka_unit_test(ome_that_cannot_be_used_leaves_the_tags_and_is_told),
+        cmocka_unit_test(ome_behind_a_byte_order_mark_is_read_and_endless_ome_is_not),
         cmocka_unit_test(entities_in_ome_are_never_expanded),
         cmocka_unit_test(the_first_page_speaks_for_later_pages),
         cmocka_unit_test(nearly_square_pixels_give_the_geometric_mean),

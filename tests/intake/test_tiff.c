@@ -228,6 +228,52 @@ static void channels_beyond_the_picture_are_passed_over_and_told(void **state) {
     kb_field_release(&field);
 }
 
+/* An uncompressed YCbCr file whose colour has half the resolution both ways: TIFF 6.0 section 21,
+ * in units of 2 x 2 Y, Cb, Cr. With Cb = Cr = 128 the picture is grey and luma is Y. */
+static void subsampled_ycbcr_is_read_through_the_library(void **state) {
+    (void)state;
+    enum { SIDE = 32, UNIT = 6 };
+    const char *path = scratch_path("ycbcr.tif");
+    for (uint16_t orientation = 1; orientation <= 3; orientation += 2) {
+        TIFF *tif = TIFFOpen(path, "w");
+        assert_non_null(tif);
+        TIFFSetField(tif, TIFFTAG_IMAGEWIDTH, SIDE);
+        TIFFSetField(tif, TIFFTAG_IMAGELENGTH, SIDE);
+        TIFFSetField(tif, TIFFTAG_BITSPERSAMPLE, 8);
+        TIFFSetField(tif, TIFFTAG_SAMPLESPERPIXEL, 3);
+        TIFFSetField(tif, TIFFTAG_PHOTOMETRIC, PHOTOMETRIC_YCBCR);
+        TIFFSetField(tif, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
+        TIFFSetField(tif, TIFFTAG_YCBCRSUBSAMPLING, 2, 2);
+        TIFFSetField(tif, TIFFTAG_ORIENTATION, orientation);
+        TIFFSetField(tif, TIFFTAG_ROWSPERSTRIP, 12); /* the last strip is shorter */
+        for (uint32_t strip = 0; strip < 3; strip++) {
+            uint8_t bytes[6 * (SIDE / 2) * UNIT];
+            const uint32_t unit_rows = strip < 2 ? 6 : 4;
+            for (uint32_t u = 0; u < unit_rows * (SIDE / 2); u++) {
+                const uint32_t x = u % (SIDE / 2) * 2;
+                const uint32_t y = strip * 12 + u / (SIDE / 2) * 2;
+                for (uint32_t i = 0; i < 4; i++) {
+                    bytes[u * UNIT + i] = (uint8_t)mixed_sample(x + i % 2, y + i / 2, 0, 8);
+                }
+                bytes[u * UNIT + 4] = bytes[u * UNIT + 5] = 128;
+            }
+            const tmsize_t size = (tmsize_t)unit_rows * (SIDE / 2) * UNIT;
+            assert_int_equal(TIFFWriteEncodedStrip(tif, strip, bytes, size), size);
+        }
+        TIFFClose(tif);
+        struct kb_field field;
+        read_field(path, &field);
+        for (uint32_t y = 0; y < SIDE; y++) {
+            for (uint32_t x = 0; x < SIDE; x++) {
+                const uint32_t fx = orientation == 1 ? x : SIDE - 1 - x;
+                const uint32_t fy = orientation == 1 ? y : SIDE - 1 - y;
+                assert_near(kb_row(&field.grey, (int32_t)y)[x], mixed_sample(fx, fy, 0, 8), 1.0);
+            }
+        }
+        kb_field_release(&field);
+    }
+}
+
 static void big_tiff_and_the_other_byte_order_are_read(void **state) {
     (void)state;
     static const char *const modes[] = {"w8", "wb", "wl", "w8b"};
@@ -412,6 +458,7 @@ int main(void) {
         cmocka_unit_test(palettes_are_looked_up),
         cmocka_unit_test(alpha_is_laid_over_white_and_told),
         cmocka_unit_test(channels_beyond_the_picture_are_passed_over_and_told),
+        cmocka_unit_test(subsampled_ycbcr_is_read_through_the_library),
         cmocka_unit_test(big_tiff_and_the_other_byte_order_are_read),
         cmocka_unit_test(pages_are_counted_and_chosen),
         cmocka_unit_test(each_of_the_eight_orientations_is_turned_upright),
