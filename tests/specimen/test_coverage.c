@@ -7,7 +7,7 @@
  */
 #include "keelblock/specimen.h"
 
-#include "random.h"
+#include "seeded.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

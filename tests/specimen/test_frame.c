@@ -2,7 +2,7 @@
  * against a simulated section where the true number is known. */
 #include "specimen_priv.h"
 
-#include "random.h"
+#include "seeded.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

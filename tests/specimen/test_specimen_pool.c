@@ -2,7 +2,7 @@
  * that order and memory change nothing. Truth: arithmetic by hand on made fields. */
 #include "fail_alloc.h"
 #include "made_fields.h"
-#include "random.h"
+#include "seeded.h"
 
 #include <setjmp.h>
 #include <stdarg.h>

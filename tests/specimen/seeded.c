@@ -1,5 +1,5 @@
-/* random.c - splitmix64 (Steele, Lea & Flood 2014) and two laws on top of it. */
-#include "random.h"
+/* seeded.c - splitmix64 (Steele, Lea & Flood 2014) and two laws on top of it. */
+#include "seeded.h"
 
 #include <math.h>
 

@@ -1,6 +1,6 @@
-/* random.h - seeded random numbers, the same on every machine. */
-#ifndef KB_TEST_RANDOM_H
-#define KB_TEST_RANDOM_H
+/* seeded.h - seeded random numbers, the same on every machine. */
+#ifndef KB_TEST_SEEDED_H
+#define KB_TEST_SEEDED_H
 
 #include <stdint.h>
 
