@@ -24,24 +24,33 @@ struct rim {
     int longest;                  /* pixels */
 };
 
-static void label_row(const uint8_t *grey, const uint8_t phase[256], int32_t width,
-                      uint8_t *label) {
+struct cut {
+    uint8_t first, second;     /* a level above them is of the next class */
+    uint8_t low, middle, high; /* labels */
+};
+
+/* Comparisons instead of a table: the compiler makes vectors of them. */
+static void label_row(const uint8_t *restrict grey, struct cut cut, int32_t width,
+                      uint8_t *restrict label) {
     for (int32_t x = 0; x < width; x++) {
-        label[x] = label[x] == KB_EXCLUDED ? KB_EXCLUDED : phase[grey[x]];
+        uint8_t phase = grey[x] > cut.first ? cut.middle : cut.low;
+        phase = grey[x] > cut.second ? cut.high : phase;
+        label[x] = label[x] == KB_EXCLUDED ? (uint8_t)KB_EXCLUDED : phase;
     }
 }
 
 static void label_by_grey(struct kb_seg *seg) {
-    uint8_t phase[256];
-    for (int i = 0; i < 256; i++) {
-        int c = i <= seg->threshold[0] ? 0 : 1;
-        if (seg->scheme.classes == 3 && i > seg->threshold[1]) {
-            c = 2;
-        }
-        phase[i] = (uint8_t)seg->scheme.phase[c];
-    }
+    const struct kb_seg_scheme *scheme = &seg->scheme;
+    bool three = scheme->classes == 3;
+    const struct cut cut = {
+        .first = (uint8_t)seg->threshold[0],
+        .second = three ? (uint8_t)seg->threshold[1] : UINT8_MAX,
+        .low = (uint8_t)scheme->phase[0],
+        .middle = (uint8_t)scheme->phase[1],
+        .high = (uint8_t)scheme->phase[2],
+    };
     for (int32_t y = 0; y < seg->grey.height; y++) {
-        label_row(kb_row(&seg->grey, y), phase, seg->grey.width, kb_row(&seg->map->label, y));
+        label_row(kb_row(&seg->grey, y), cut, seg->grey.width, kb_row(&seg->map->label, y));
     }
 }
 
@@ -85,7 +94,7 @@ static int usual_length(const struct kb_image *grey, const struct rim *rim,
                         const struct kb_image *image) {
     uint64_t seen[RUN_MOST + 1] = {0};
     int32_t width = image->width;
-    for (int32_t y = 0; y < image->height; y++) {
+    for (int32_t y = 0; y < image->height; y += 4) { /* a quarter of the rows is sample enough */
         const uint8_t *label = kb_row(image, y);
         int32_t x = next_of(label, 0, width, rim->middle);
         while (x < width) {
@@ -142,18 +151,30 @@ static void settle_column(const struct kb_image *grey, const struct rim *rim, in
     }
 }
 
+/* 1 where a column of middle pixels ends between the row above and this one; 0 elsewhere. */
+static void column_ends(const uint8_t *restrict above, const uint8_t *restrict here,
+                        const struct rim *rim, int32_t count, uint8_t *restrict end) {
+    uint8_t dark = rim->dark;
+    uint8_t middle = rim->middle;
+    uint8_t bright = rim->bright;
+    for (int32_t x = 0; x < count; x++) {
+        end[x] = (uint8_t)((above[x] == middle) & ((here[x] == dark) | (here[x] == bright)));
+    }
+}
+
 static void rims_along_columns(const struct kb_image *grey, const struct rim *rim,
                                struct kb_image *image) {
+    uint8_t end[512]; /* a stretch of the row */
     for (int32_t y = 1; y < image->height; y++) {
-        const uint8_t *above = kb_row(image, y - 1);
-        const uint8_t *here = kb_row(image, y);
-        int32_t x = next_of(above, 0, image->width, rim->middle);
-        while (x < image->width) {
-            if (here[x] != rim->middle && here[x] != KB_EXCLUDED) {
-                settle_column(grey, rim, x, y, image);
+        for (int32_t start = 0; start < image->width; start += (int32_t)sizeof end) {
+            int32_t left = image->width - start;
+            int32_t count = left < (int32_t)sizeof end ? left : (int32_t)sizeof end;
+            column_ends(kb_row(image, y - 1) + start, kb_row(image, y) + start, rim, count, end);
+            int32_t x = next_of(end, 0, count, 1);
+            while (x < count) {
+                settle_column(grey, rim, start + x, y, image);
+                x = x + 1 < count ? next_of(end, x + 1, count, 1) : count;
             }
-            x = x + 1 < image->width ? next_of(above, x + 1, image->width, rim->middle)
-                                     : image->width;
         }
     }
 }

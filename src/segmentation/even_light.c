@@ -72,7 +72,8 @@ static void count_segment(const uint8_t *grey, const uint8_t *label, int32_t len
 
 static void blocks_count(const struct kb_seg *seg, struct blocks *blocks) {
     const struct kb_image *grey = &seg->field->grey;
-    for (int32_t y = 0; y < grey->height; y++) {
+    int32_t step = blocks->side >= 4 * LEAST_BLOCK_PX ? 2 : 1; /* large blocks: half is enough */
+    for (int32_t y = 0; y < grey->height; y += step) {
         const uint8_t *row = kb_row(grey, y);
         const uint8_t *label = kb_row(&seg->map->label, y);
         size_t block = (size_t)(y / blocks->side) * (size_t)blocks->across;

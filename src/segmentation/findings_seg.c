@@ -160,6 +160,17 @@ static enum kb_status tell_single(const struct teller *t, struct kb_err *err) {
         lines);
 }
 
+static enum kb_status tell_shades(const struct teller *t, struct kb_err *err) {
+    if (!t->seg->shades) {
+        return KB_OK;
+    }
+    return kb_findings_add(t->to, err, KB_WARNING, "shades-of-pearlite",
+                           "What is taken for %s is as rough as the pearlite beside it and may be "
+                           "pearlite of another shade. Look at the overlay; magnify more, or set "
+                           "the threshold by hand.",
+                           kb_phase_name(t->seg->scheme.plain));
+}
+
 static enum kb_status tell_boundaries(const struct teller *t, struct kb_err *err) {
     const struct kb_seg *seg = t->seg;
     if (!seg->heavy_boundaries || seg->single_phase == KB_PEARLITE) {
@@ -229,8 +240,8 @@ static enum kb_status tell_graphite(const struct teller *t, struct kb_err *err) 
 
 enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *err) {
     static enum kb_status (*const rule[])(const struct teller *, struct kb_err *) = {
-        tell_scale,  tell_by_hand,    tell_light,    tell_noise,  tell_contrast, tell_overlap,
-        tell_single, tell_boundaries, tell_lamellae, tell_etched, tell_graphite,
+        tell_scale,  tell_by_hand, tell_light,      tell_noise,    tell_contrast, tell_overlap,
+        tell_single, tell_shades,  tell_boundaries, tell_lamellae, tell_etched,   tell_graphite,
     };
     struct teller teller = {seg, &seg->map->figures, &seg->map->findings, 0.0};
     for (int i = KB_EXCLUDED + 1; i < KB_PHASES; i++) {

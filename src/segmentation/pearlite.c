@@ -78,22 +78,34 @@ static bool mean_is_pearlite(const struct mean_cut *part, uint8_t mean) {
     return part->dark ? mean <= part->cut : mean > part->cut;
 }
 
+/* Pixels of either constituent in a row where the local mean lies between two levels. */
+static void count_inside(const uint8_t *mean, const uint8_t *label, int32_t width, uint8_t low,
+                         uint8_t high, uint8_t plain, uint32_t count[2]) {
+    uint32_t plains = 0;
+    uint32_t pearlites = 0;
+    for (int32_t x = 0; x < width; x++) {
+        uint32_t inside = (uint32_t)((mean[x] >= low) & (mean[x] <= high));
+        plains += inside & (uint32_t)(label[x] == plain);
+        pearlites += inside & (uint32_t)(label[x] == KB_PEARLITE);
+    }
+    count[0] = plains;
+    count[1] = pearlites;
+}
+
 /* Share of plain pixels where the local mean is well inside pearlite. */
 static double stripes(const struct kb_seg *seg, const struct mean_cut *part) {
-    uint64_t inside = 0;
-    uint64_t plain = 0;
+    double plain = 0.0;
+    double pearlite = 0.0;
+    uint8_t low = part->dark ? 0 : (uint8_t)ceil(part->inside);
+    uint8_t high = part->dark ? (uint8_t)part->inside : UINT8_MAX;
     for (int32_t y = 0; y < seg->spare.height; y++) {
-        const uint8_t *mean = kb_row(&seg->spare, y);
-        const uint8_t *label = kb_row(&seg->map->label, y);
-        for (int32_t x = 0; x < seg->spare.width; x++) {
-            bool deep =
-                part->dark ? (double)mean[x] <= part->inside : (double)mean[x] >= part->inside;
-            bool is_plain = label[x] == seg->scheme.plain;
-            inside += deep && (is_plain || label[x] == KB_PEARLITE);
-            plain += deep && is_plain;
-        }
+        uint32_t count[2];
+        count_inside(kb_row(&seg->spare, y), kb_row(&seg->map->label, y), seg->spare.width, low,
+                     high, (uint8_t)seg->scheme.plain, count);
+        plain += (double)count[0];
+        pearlite += (double)count[1];
     }
-    return inside > 0 ? (double)plain / (double)inside : 0.0;
+    return plain > 0.0 ? plain / (plain + pearlite) : 0.0;
 }
 
 static void flag_means(struct kb_seg *seg, const struct mean_cut *part) {

@@ -72,6 +72,12 @@ static void count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES
     }
 }
 
+static bool all_excluded(const struct kb_image *label) {
+    uint64_t pixels[KB_PHASES];
+    count_labels(label, pixels);
+    return pixels[KB_EXCLUDED] == kb_image_pixels(label);
+}
+
 static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
     const struct kb_image *grey = &seg->field->grey;
     enum kb_status status = kb_image_alloc(grey->width, grey->height, &seg->map->label, err);
@@ -88,8 +94,7 @@ static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
     for (size_t i = 0; i < seg->params->exclusions; i++) {
         paint_exclusion(&seg->params->exclusion[i], &seg->map->label);
     }
-    count_labels(&seg->map->label, seg->map->figures.pixels);
-    if (seg->map->figures.pixels[KB_SEG_UNDECIDED] == 0) {
+    if (seg->params->exclusions > 0 && all_excluded(&seg->map->label)) {
         return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "exclusions",
                        "cover the whole picture (leave a part of it to measure)");
     }
@@ -154,7 +159,6 @@ static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
     };
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {
-        count_labels(&seg->map->label, seg->map->figures.pixels);
         status = kb_seg_findings(seg, err);
     }
     return status;

@@ -31,6 +31,7 @@ struct kb_seg {
     double noise;          /* standard deviation of pixel noise, 8-bit levels */
     bool matrix_is_one;    /* the histogram shows one constituent of the matrix */
     int rim_px;            /* longest blurred passage between the outer classes, pixels */
+    bool shades;           /* both constituents of the matrix are rough alike */
     bool graphite_hidden;  /* graphite has no hill of its own in the histogram */
     bool looks_etched;     /* called unetched, but the matrix has two hills */
     bool heavy_boundaries; /* boundaries etched so broad that twice line_um was opened */

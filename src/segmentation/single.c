@@ -20,7 +20,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define ROW_STEP 2
+#define ROW_STEP 4
 #define PAIRS_LEAST 500           /* fewer pairs make no quartile */
 #define QUARTILE_PER_SIGMA 0.3186 /* of the magnitude of a normal deviate */
 
@@ -34,6 +34,14 @@
 #define SECOND_LEAST 0.005
 /* ... and of less than this is not to be told from dirt when the first is not known either. */
 #define SECOND_SURE 0.03
+/* Roughness of two constituents is alike when the lesser is more than this share of the other. */
+#define ALIKE 0.7
+/* Rings and films are rough from their edges alone: only a larger share is asked for its texture.
+ */
+#define SHADE_LEAST 0.1
+/* Proeutectoid cementite at the most: 2.11 % carbon by the lever rule, (2.11 - 0.77) / (6.67 -
+ * 0.77) = 0.227, and some more for a section and a blurred edge. */
+#define CEMENTITE_MOST 0.3
 /* Hills part where the histogram between them falls below this share of the lower one. */
 #define VALLEY_PARTS 0.7
 
@@ -134,43 +142,78 @@ static void relabel(struct kb_seg *seg, enum kb_phase to) {
             label[x] = is_matrix(seg, label[x]) ? (uint8_t)to : label[x];
         }
     }
+    uint64_t *pixels = seg->map->figures.pixels;
+    uint64_t matrix = pixels[KB_PEARLITE] + pixels[seg->scheme.plain];
+    pixels[KB_PEARLITE] = pixels[seg->scheme.plain] = 0;
+    pixels[to] += matrix;
 }
 
-/* Which constituent a matrix of this texture is; KB_MATRIX when the evidence is thin or divided. */
-static enum kb_phase phase_of_texture(const struct kb_seg *seg, double roughness) {
+static bool has_boundaries(const struct kb_seg *seg) {
     double least = seg->params->contrast == KB_SEM ? LINES_SEM : LINES_LIGHT;
-    if (seg->line_share >= least) {
-        return seg->scheme.plain;
+    return seg->line_share >= least;
+}
+
+/* Which constituent a matrix of this texture is; KB_MATRIX when the evidence is thin. Boundaries
+ * speak for ferrite; proeutectoid cementite is never the whole of a steel. */
+static enum kb_phase phase_of_texture(const struct kb_seg *seg, double roughness) {
+    bool ferrite = seg->scheme.plain == KB_FERRITE;
+    if (has_boundaries(seg)) {
+        return ferrite ? KB_FERRITE : KB_MATRIX;
     }
     return roughness >= ROUGH ? KB_PEARLITE : KB_MATRIX;
 }
 
-static void decide(struct kb_seg *seg) {
-    const uint64_t *pixels = seg->map->figures.pixels;
-    double pearlite = (double)pixels[KB_PEARLITE];
-    double plain = (double)pixels[seg->scheme.plain];
-    double matrix = pearlite + plain;
-    enum kb_phase most = pearlite > plain ? KB_PEARLITE : seg->scheme.plain;
-    double second = fmin(pearlite, plain) / fmax(matrix, 1.0);
-    bool hills_part =
-        !seg->matrix_is_one && seg->map->figures.valley[seg->scheme.classes - 2] < VALLEY_PARTS;
-    bool alone = second < SECOND_LEAST;
-    if (hills_part && !alone) {
-        return;
-    }
-    double rough = seg->roughness[most];
-    if (most == KB_PEARLITE && seg->stripes_closed) { /* lamellae were seen */
-        seg->single = alone;
-        seg->single_phase = KB_PEARLITE;
-        return;
-    }
-    enum kb_phase name = phase_of_texture(seg, rough);
-    bool sure = name == seg->scheme.plain || (name == KB_MATRIX && second >= SECOND_SURE);
-    if (!alone && (most == KB_PEARLITE || sure)) {
-        return; /* solid regions of the second constituent were found in a plain first one */
-    }
+/* Two constituents alike in roughness, without boundaries in either: two shades of pearlite. */
+static bool both_rough(const struct kb_seg *seg) {
+    double pearlite = seg->roughness[KB_PEARLITE];
+    double plain = seg->roughness[seg->scheme.plain];
+    return plain >= ROUGH && plain > ALIKE * pearlite && !has_boundaries(seg);
+}
+
+static void set_single(struct kb_seg *seg, enum kb_phase phase) {
     seg->single = true;
-    seg->single_phase = name;
+    seg->single_phase = phase;
+}
+
+/* The hills do not part, but solid regions were found beyond the one: do they stand? */
+static bool second_stands(const struct kb_seg *seg, double second, bool pearlite_most,
+                          enum kb_phase name) {
+    if (seg->scheme.plain == KB_CEMENTITE && seg->params->contrast == KB_SEM) {
+        return false; /* bright particles and edges of the SEM are solid too */
+    }
+    if (pearlite_most) {
+        return !both_rough(seg);
+    }
+    return name == seg->scheme.plain || (name == KB_MATRIX && second >= SECOND_SURE);
+}
+
+static void decide(struct kb_seg *seg) {
+    const struct kb_segmentation_figures *f = &seg->map->figures;
+    double pearlite = (double)f->pixels[KB_PEARLITE];
+    double plain = (double)f->pixels[seg->scheme.plain];
+    double second = fmin(pearlite, plain) / fmax(pearlite + plain, 1.0);
+    bool pearlite_most = pearlite > plain;
+    if (seg->scheme.plain == KB_CEMENTITE && plain > CEMENTITE_MOST * (pearlite + plain)) {
+        set_single(seg, KB_MATRIX);
+        return;
+    }
+    bool alone = second < SECOND_LEAST;
+    bool hills_part = !seg->matrix_is_one && f->valley[seg->scheme.classes - 2] < VALLEY_PARTS;
+    if (hills_part && !alone) {
+        seg->shades = plain > SHADE_LEAST * (pearlite + plain) && both_rough(seg);
+        return;
+    }
+    if (pearlite_most && seg->stripes_closed) { /* lamellae were seen */
+        if (alone) {
+            set_single(seg, KB_PEARLITE);
+        }
+        return;
+    }
+    double rough = seg->roughness[pearlite_most ? KB_PEARLITE : seg->scheme.plain];
+    enum kb_phase name = phase_of_texture(seg, rough);
+    if (alone || !second_stands(seg, second, pearlite_most, name)) {
+        set_single(seg, name);
+    }
 }
 
 enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
