@@ -1,4 +1,4 @@
-"""The intake against OpenCV's decoders and hashlib, on real pictures and on files that OpenCV wrote.
+"""The intake against OpenCV's decoders and hashlib, on real pictures and files that OpenCV wrote.
 
 usage: intake_oracle.py INTAKE_DUMP DATA_FOLDER
 
@@ -79,7 +79,8 @@ def check_written(program, scratch):
     rng = np.random.default_rng(17)
     smooth = cv2.GaussianBlur(rng.normal(size=(301, 257, 3)), (0, 0), 5)
     colour = cv2.normalize(smooth, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
-    deep = (colour[..., 1].astype(np.uint16) * 37 + rng.integers(0, 40, (301, 257))).astype(np.uint16)
+    noise = rng.integers(0, 40, (301, 257))
+    deep = (colour[..., 1].astype(int) * 37 + noise).astype(np.uint16)
     deep[5, 5:9] = 65535  # hot pixels, fewer than the window leaves out
     grey = colour[..., 0]
     for ending in ("png", "tif"):
