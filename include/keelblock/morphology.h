@@ -66,9 +66,11 @@ struct kb_morphology_params {
     double part_depth_um; /* how much narrower a neck must be than the lesser nodule's inscribed
                              radius, um */
     bool flake;           /* flake or compacted graphite expected: nothing is parted */
-    double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.75) */
-    double part_shape;    /* least shape factor of every piece, 0..1 (0.6) */
-    double part_solidity; /* least solidity of every piece, 0..1 (0.9) */
+    double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.8) */
+    /* Of two pieces side by side one is round: shape factor and solidity at least these (0.6, 0.9);
+     * the other is at least compact (0.4, 0.85). */
+    double part_shape, part_solidity;
+    double part_shape_other, part_solidity_other;
     double part_gain;  /* by how much the pieces' mean shape factor, weighted by area, must exceed
                           that of the whole, 0..1 (0.1) */
     double hole_share; /* a hole is filled when its area is at most this share of the particle's

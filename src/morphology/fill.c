@@ -60,14 +60,15 @@ static void join(struct gap *gap, uint32_t a, uint32_t b) {
 
 static enum kb_status reserve(struct filler *filler, size_t gaps, size_t rows, struct kb_err *err) {
     if (gaps > filler->capacity) {
-        struct gap *gap = kb_resize(filler->gap, 2 * gaps, sizeof *gap);
+        size_t wanted = gaps + gaps / 4;
+        struct gap *gap = kb_resize(filler->gap, wanted, sizeof *gap);
         filler->gap = gap != NULL ? gap : filler->gap;
-        struct hole *hole = kb_resize(filler->hole, 2 * gaps, sizeof *hole);
+        struct hole *hole = kb_resize(filler->hole, wanted, sizeof *hole);
         filler->hole = hole != NULL ? hole : filler->hole;
         if (gap == NULL || hole == NULL) {
-            return kb_fail_memory(err, "morphology", 2 * gaps * sizeof *hole);
+            return kb_fail_memory(err, "morphology", wanted * sizeof *hole);
         }
-        filler->capacity = 2 * gaps;
+        filler->capacity = wanted;
     }
     if (rows > filler->row_capacity) {
         size_t *row = kb_resize(filler->row, 2 * rows, sizeof *row);

@@ -34,6 +34,49 @@ uint32_t kb_flood_root(struct kb_flood *flood, uint32_t basin) {
     return basin;
 }
 
+/* ---- is a flood worth its time? ---------------------------------------------------------------
+ */
+
+static bool is_maximum(const uint32_t *at, ptrdiff_t w) {
+    uint32_t here = *at;
+    return here >= at[-1] && here >= at[1] && here >= at[-w] && here >= at[w] &&
+           here >= at[-w - 1] && here >= at[-w + 1] && here >= at[w - 1] && here >= at[w + 1];
+}
+
+/* The distance map falls by at most 1 a pixel. So between the highest maximum, of half-width R, and
+ * another, of r, at a distance D the way stays at least (R + r - D) / 2 high. The saddle can be as
+ * low as the rule asks only if D is large enough. */
+bool kb_flood_worthwhile(const struct kb_window *window, double depth, double neck) {
+    const ptrdiff_t w = window->width;
+    size_t pixels = (size_t)window->width * (size_t)window->height;
+    size_t top = 0;
+    for (size_t i = 0; i < pixels; i++) {
+        top = window->squared[i] > window->squared[top] ? i : top;
+    }
+    double top_x = (double)(top % (size_t)w);
+    double top_y = (double)(top / (size_t)w);
+    double largest = half_width(window->squared[top]);
+    for (int32_t y = 1; y + 1 < window->height; y++) {
+        const uint32_t *row = window->squared + (size_t)y * (size_t)w;
+        for (int32_t x = 1; x + 1 < window->width; x++) {
+            if (row[x] < 2 || !is_maximum(&row[x], w)) {
+                continue;
+            }
+            double radius = half_width(row[x]);
+            double saddle = fmin(radius - depth, neck * radius); /* highest that the rule allows */
+            double apart = hypot((double)x - top_x, (double)y - top_y);
+            /* one step for the grid: the way between two pixels is no straight line */
+            if (saddle > 0.0 && (largest + radius - apart) / 2.0 <= saddle + 1.0) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* ---- flooding ---------------------------------------------------------------------------------
+ */
+
 static enum kb_status reserve(struct kb_flood *flood, size_t pixels, size_t levels,
                               struct kb_err *err) {
     if (pixels > flood->order_capacity) {

@@ -103,16 +103,19 @@ struct kb_flood {
 KB_NODISCARD enum kb_status kb_flood_run(struct kb_flood *flood, struct kb_window *window,
                                          double depth, double neck, size_t *pieces,
                                          struct kb_err *err);
+/* False when the distance map has no second maximum that kb_flood_run() could keep apart from the
+ * highest: far cheaper than the flood, and never wrong about it. */
+bool kb_flood_worthwhile(const struct kb_window *window, double depth, double neck);
 uint32_t kb_flood_root(struct kb_flood *flood, uint32_t basin);
 void kb_flood_release(struct kb_flood *flood);
 
-/* Join again every piece that is not convincingly round with the neighbour it hangs together with
- * most. window->owner holds 1 + piece afterwards; *pieces is 1 when the region is better left
- * whole. `whole` is the region as measured. */
+/* Join again pieces that are no nodules (pieces.c). window->owner holds 1 + piece afterwards;
+ * *pieces is 1 when the region is better left whole. `whole` is the region as measured. */
 struct kb_piece {
     uint32_t root; /* basin */
     double area, x, y;
-    bool poor; /* not convincingly round */
+    enum kb_grade { KB_POOR, KB_COMPACT, KB_ROUND } grade;
+    bool joined; /* with another in this round of judging */
 };
 struct kb_pieces_scratch {
     struct kb_spans *spans; /* one list a piece */

@@ -16,9 +16,9 @@
 
 #include <string.h>
 
-/* Two equal discs with a neck of 3/4 of their diameter have solidity 0.964 (computed); wider necks
- * are not cut by default. A single nodule below is looked at for nothing, no more. */
-static const double suspect_solidity = 0.97;
+/* Two equal discs with a neck of 0.8 of their diameter have solidity 0.973 (computed), unequal ones
+ * less at the same neck; wider necks are not cut by default. */
+static const double suspect_solidity = 0.975;
 static const double network_solidity = 0.30;
 /* 11 bytes a pixel while one cluster is parted: about 11 MB at most. */
 static const int64_t window_limit = (int64_t)1 << 20;
@@ -70,7 +70,7 @@ static uint8_t *mask_at(const struct kb_window *window, int32_t x, int32_t y) {
 
 /* mask becomes `graphite` on graphite and `filled` on the holes that were filled. Says whether
  * there are any. */
-static bool draw_mask(struct parter *parter, uint8_t graphite, uint8_t filled) {
+static bool draw_mask(struct parter *parter, bool has_holes, uint8_t graphite, uint8_t filled) {
     struct kb_window *window = &parter->window;
     bool any = false;
     memset(window->mask, 0, (size_t)window->width * (size_t)window->height);
@@ -78,6 +78,10 @@ static bool draw_mask(struct parter *parter, uint8_t graphite, uint8_t filled) {
         const struct kb_span *span = &parter->spans.item[i];
         const uint8_t *label = kb_row(parter->label, span->y) + span->x0;
         uint8_t *mask = mask_at(window, span->x0, span->y);
+        if (!has_holes) {
+            memset(mask, graphite, (size_t)(span->x1 - span->x0));
+            continue;
+        }
         for (int32_t k = 0; k < span->x1 - span->x0; k++) {
             bool hole = label[k] != KB_GRAPHITE;
             mask[k] = hole ? filled : graphite;
@@ -129,9 +133,7 @@ static struct ring gather_hole(struct parter *parter, uint32_t at) {
 /* A hole inside one piece belongs to it; one that lies between pieces is matrix. */
 static void settle_holes(struct parter *parter) {
     struct kb_window *window = &parter->window;
-    if (!draw_mask(parter, 0, 1)) {
-        return;
-    }
+    (void)draw_mask(parter, true, 0, 1);
     size_t pixels = (size_t)window->width * (size_t)window->height;
     for (size_t at = 0; at < pixels; at++) {
         if (window->mask[at] != 1) {
@@ -193,7 +195,8 @@ static enum kb_status find_pieces(struct parter *parter, const struct kb_particl
     struct kb_window *window = &parter->window;
     enum kb_status status = kb_distance_squared(window->mask, window->width, window->height, true,
                                                 window->squared, err);
-    if (status == KB_OK) {
+    *pieces = 1;
+    if (status == KB_OK && kb_flood_worthwhile(window, parter->depth_px, params->part_neck)) {
         status =
             kb_flood_run(&parter->flood, window, parter->depth_px, params->part_neck, pieces, err);
     }
@@ -211,14 +214,16 @@ static enum kb_status part_region(struct parter *parter, const struct kb_particl
     if (status != KB_OK) {
         return status;
     }
-    bool holes = draw_mask(parter, 1, 0);
+    const bool holes = draw_mask(parter, whole->hole_area_px2 > 0.0, 1, 0);
     status = find_pieces(parter, whole, pieces, err);
     if (status == KB_OK && *pieces < 2 && holes) {
-        (void)draw_mask(parter, 1, 1);
+        (void)draw_mask(parter, true, 1, 1);
         status = find_pieces(parter, whole, pieces, err);
     }
     if (status == KB_OK && *pieces > 1) {
-        settle_holes(parter);
+        if (holes) {
+            settle_holes(parter);
+        }
         status = take_pieces(parter, *pieces, err);
     }
     return status;

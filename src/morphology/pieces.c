@@ -1,11 +1,12 @@
 /* pieces.c - judge the pieces into which a cluster might be cut.
  *
  * Vermicular, flake and ragged graphite has necks too; cutting it there would make false nodules.
- * So a cut stands only between pieces that are convincingly round: each has at least the shape
- * factor and the solidity asked for. A piece that is not is joined with the neighbour with which it
- * shares the widest neck, and all is judged again, until every piece is round or only one is left.
- * At the end the pieces must be rounder on the average (by area) than the whole was: a nodule with
- * a crack in it, whose halves are no better, stays one.
+ * So a cut stands only where on one side lies a piece that is convincingly round (shape factor and
+ * solidity), and on the other one that is at least compact: perhaps nodules grown together beyond
+ * parting, but no worm. A piece that is not even compact is joined with the neighbour with which it
+ * shares the widest neck; so are two merely compact neighbours; and all is judged again, until
+ * every cut stands or one piece is left. At the end the pieces must be rounder on the average (by
+ * area) than the whole was: a nodule with a crack in it, whose halves are no better, stays one.
  */
 #include "morphology_priv.h"
 
@@ -90,17 +91,22 @@ static enum kb_status gather(struct kb_flood *flood, const struct kb_window *win
     return status;
 }
 
-struct verdict {
-    size_t poor;
-    double mean_shape; /* of the pieces, by area */
-};
+static enum kb_grade grade_of(const struct kb_morphology_params *params,
+                              const struct kb_particle *piece) {
+    if (piece->shape_factor >= params->part_shape && piece->solidity >= params->part_solidity) {
+        return KB_ROUND;
+    }
+    bool compact = piece->shape_factor >= params->part_shape_other &&
+                   piece->solidity >= params->part_solidity_other;
+    return compact ? KB_COMPACT : KB_POOR;
+}
 
+/* Grade every piece; *mean_shape is their mean shape factor, by area. */
 static enum kb_status judge(const struct kb_morphology_params *params,
-                            struct kb_pieces_scratch *scratch, size_t pieces,
-                            struct verdict *verdict, struct kb_err *err) {
+                            struct kb_pieces_scratch *scratch, size_t pieces, double *mean_shape,
+                            struct kb_err *err) {
     double area = 0.0;
     double shape = 0.0;
-    verdict->poor = 0;
     for (size_t i = 0; i < pieces; i++) {
         struct kb_particle figures = {0};
         enum kb_status status =
@@ -109,31 +115,39 @@ static enum kb_status judge(const struct kb_morphology_params *params,
             return status;
         }
         struct kb_piece *piece = &scratch->piece[i];
-        piece->poor =
-            figures.shape_factor < params->part_shape || figures.solidity < params->part_solidity;
+        piece->grade = grade_of(params, &figures);
+        piece->joined = false;
         piece->area = figures.area_px2;
         piece->x = figures.x_px;
         piece->y = figures.y_px;
-        verdict->poor += piece->poor;
         area += figures.area_px2;
         shape += figures.area_px2 * figures.shape_factor;
     }
-    verdict->mean_shape = shape / area;
+    *mean_shape = shape / area;
     return KB_OK;
 }
 
-/* Join the basin with the one across its widest neck; saddles come widest first. */
-static bool join_widest(struct kb_flood *flood, uint32_t basin) {
-    basin = kb_flood_root(flood, basin);
+/* Join what must not be cut apart; saddles come widest first, so that a piece goes to the
+ * neighbour with which it shares the widest neck. A piece is joined once a round, then judged
+ * anew. Says whether anything was joined. */
+static bool join_badly_cut(struct kb_flood *flood, struct kb_pieces_scratch *scratch) {
+    bool joined = false;
     for (size_t i = 0; i < flood->saddles; i++) {
         uint32_t a = kb_flood_root(flood, flood->saddle[i].a);
         uint32_t b = kb_flood_root(flood, flood->saddle[i].b);
-        if (a != b && (a == basin || b == basin)) {
-            flood->basin[a < b ? b : a].parent = a < b ? a : b;
-            return true;
+        struct kb_piece *one = &scratch->piece[scratch->number[a]];
+        struct kb_piece *other = &scratch->piece[scratch->number[b]];
+        bool stands = one->grade != KB_POOR && other->grade != KB_POOR &&
+                      (one->grade == KB_ROUND || other->grade == KB_ROUND);
+        if (a == b || stands || one->joined || other->joined) {
+            continue;
         }
+        flood->basin[a < b ? b : a].parent = a < b ? a : b;
+        one->joined = true;
+        other->joined = true;
+        joined = true;
     }
-    return false;
+    return joined;
 }
 
 static void name_owners(struct kb_flood *flood, struct kb_window *window,
@@ -156,26 +170,14 @@ enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
         if (*pieces < 2) {
             break;
         }
-        struct verdict verdict = {0, 0.0};
+        double mean_shape = 0.0;
         status = gather(flood, window, scratch, *pieces, err);
         if (status == KB_OK) {
-            status = judge(params, scratch, *pieces, &verdict, err);
+            status = judge(params, scratch, *pieces, &mean_shape, err);
         }
-        if (status != KB_OK) {
-            break;
-        }
-        if (verdict.poor == 0) {
-            bool better = verdict.mean_shape >= whole->shape_factor + params->part_gain;
+        if (status == KB_OK && !join_badly_cut(flood, scratch)) {
+            bool better = mean_shape >= whole->shape_factor + params->part_gain;
             *pieces = better ? *pieces : 1;
-            break;
-        }
-        bool joined = false;
-        for (size_t i = 0; i < *pieces; i++) {
-            joined =
-                (scratch->piece[i].poor && join_widest(flood, scratch->piece[i].root)) || joined;
-        }
-        if (!joined) {
-            *pieces = 1;
             break;
         }
     }
