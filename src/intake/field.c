@@ -251,7 +251,7 @@ void kb_field_release(struct kb_field *field) {
 
 double kb_field_area_mm2(const struct kb_field *field) {
     if (field->scale_source == KB_SCALE_UNKNOWN) {
-        return NAN;
+        return (double)NAN;
     }
     const double px_mm = field->px_um / 1000.0;
     return (double)kb_image_pixels(&field->grey) * px_mm * px_mm;
