@@ -53,8 +53,8 @@ bool kb_flood_worthwhile(const struct kb_window *window, double depth, double ne
     for (size_t i = 0; i < pixels; i++) {
         top = window->squared[i] > window->squared[top] ? i : top;
     }
-    double top_x = (double)(top % (size_t)w);
-    double top_y = (double)(top / (size_t)w);
+    const int32_t top_x = (int32_t)(top % (size_t)w);
+    const int32_t top_y = (int32_t)(top / (size_t)w);
     double largest = half_width(window->squared[top]);
     for (int32_t y = 1; y + 1 < window->height; y++) {
         const uint32_t *row = window->squared + (size_t)y * (size_t)w;
@@ -64,7 +64,7 @@ bool kb_flood_worthwhile(const struct kb_window *window, double depth, double ne
             }
             double radius = half_width(row[x]);
             double saddle = fmin(radius - depth, neck * radius); /* highest that the rule allows */
-            double apart = hypot((double)x - top_x, (double)y - top_y);
+            double apart = hypot((double)(x - top_x), (double)(y - top_y));
             /* one step for the grid: the way between two pixels is no straight line */
             if (saddle > 0.0 && (largest + radius - apart) / 2.0 <= saddle + 1.0) {
                 return true;
@@ -219,11 +219,12 @@ static int neighbours(const struct kb_window *window, uint32_t at, uint32_t owne
 
 static enum kb_status flood_pixel(struct kb_flood *flood, struct kb_window *window, uint32_t at,
                                   const struct rule *rule, struct kb_err *err) {
-    uint32_t owner[8];
+    uint32_t owner[8] = {0};
     int count = neighbours(window, at, owner);
     uint32_t basin = 0;
-    const struct here here = {window->squared[at], at % (uint32_t)window->width,
-                              at / (uint32_t)window->width};
+    const uint32_t x = at % (uint32_t)window->width;
+    const uint32_t y = at / (uint32_t)window->width;
+    const struct here here = {window->squared[at], x, y};
     enum kb_status status = KB_OK;
     if (count == 0) {
         status = new_basin(flood, window->squared[at], &basin, err);

@@ -270,15 +270,19 @@ static enum kb_status renew(struct parter *parter, const bool *dropped, struct k
     if (status == KB_OK) {
         status = kb_run_order_make(runs, order, err);
     }
+    bool *parted = NULL;
     if (status == KB_OK) {
-        result->parted = kb_alloc(runs->regions, sizeof *result->parted);
-        if (result->parted == NULL) {
+        parted = kb_alloc(runs->regions, sizeof *parted);
+        if (parted == NULL) {
             status = kb_fail_memory(err, "morphology", runs->regions);
         }
     }
-    for (uint32_t i = 0; status == KB_OK && i < runs->regions; i++) {
-        result->parted[i] = former[i] >= regions;
+    if (parted != NULL && former != NULL) {
+        for (uint32_t i = 0; i < runs->regions; i++) {
+            parted[i] = former[i] >= regions;
+        }
     }
+    result->parted = parted;
     kb_free(former);
     return status;
 }

@@ -6,6 +6,7 @@
 #include "shapes.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 /* Nodules with rough outlines, some touching, some with holes, some cut by the frame, and specks.
  */
@@ -108,6 +109,36 @@ static void turning_and_mirroring_part_the_same_clusters(void **state) {
         kb_particles_release(&a);
         kb_particles_release(&b);
         kb_particles_release(&c);
+    }
+}
+
+/* Each particle drawn alone is one 8-connected region, pieces of clusters too. */
+static void every_piece_hangs_together(void **state) {
+    (void)state;
+    for (uint64_t seed = 91; seed < 99; seed++) {
+        struct kb_phase_map map = busy_field(seed);
+        struct kb_morphology_params params = kb_morphology_params_default(KB_DUCTILE_IRON);
+        struct kb_particles all = measured(&map, 0.5, &params);
+        assert_true(all.parted_clusters > 0);
+        for (uint32_t k = 0; k < all.count; k++) {
+            if (!all.particle[k].parted) {
+                continue;
+            }
+            struct kb_phase_map alone = map_blank(520, 440);
+            for (int32_t y = 0; y < 440; y++) {
+                for (size_t i = all.runs.row[y]; i < all.runs.row[y + 1]; i++) {
+                    const struct kb_run *run = &all.runs.run[i];
+                    if (run->region == k) {
+                        memset(kb_row(&alone.label, y) + run->x0, KB_GRAPHITE,
+                               (size_t)(run->x1 - run->x0));
+                    }
+                }
+            }
+            (void)only_particle(&alone);
+            kb_phase_map_release(&alone);
+        }
+        kb_particles_release(&all);
+        kb_phase_map_release(&map);
     }
 }
 
@@ -224,6 +255,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(turning_and_mirroring_change_no_figure),
         cmocka_unit_test(turning_and_mirroring_part_the_same_clusters),
+        cmocka_unit_test(every_piece_hangs_together),
         cmocka_unit_test(turning_turns_the_directions),
         cmocka_unit_test(pixels_of_half_the_size_give_nearly_the_same_lengths),
         cmocka_unit_test(particles_are_measured_alone_as_among_others),
