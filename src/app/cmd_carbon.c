@@ -1,129 +1,147 @@
-/* cmd_carbon.c - `keelblock carbon`: the lever rule both ways, written down as one would on paper.
+/* cmd_carbon.c - `keelblock carbon`: the lever rule both ways, with the working that judge writes
+ * down. From fractions (of a steel, or of an iron with its graphite) to carbon, or from carbon to
+ * the phases of a steel.
  */
 #include "request.h"
 
 #include <jansson.h>
 #include <stdlib.h>
 
-/* Everything that the answer consists of; what was not asked is NaN. */
+/* What is shown whichever way the question went; NaN where it does not apply. */
 struct answer {
-    struct kb_carbon_constants k; /* eutectoid shifted by silicon */
-    double silicon;
-    enum kb_proeutectoid beside;
+    double carbon, graphite, combined; /* mass % */
+    double eutectoid;                  /* mass % C, after the silicon shift */
     double pearlite_area, pearlite_mass;
-    double carbon;
-    struct kb_lever lever;
+    struct kb_lever lever; /* steel only */
+    bool steel;
+    struct kb_working working;
 };
 
-static const char *beside_words(enum kb_proeutectoid beside) {
-    return beside == KB_PRO_CEMENTITE ? "cementite" : "ferrite";
-}
-
-static double rho_beside(const struct answer *a) {
-    return a->beside == KB_PRO_CEMENTITE ? a->k.rho_cementite : a->k.rho_ferrite;
-}
-
-static enum kb_status ask(const struct kb_request *request, struct answer *a, struct kb_err *err) {
+static enum kb_status from_fractions(const struct kb_request *request, struct answer *answer,
+                                     struct kb_err *err) {
+    const struct kb_settings *settings = &request->settings;
     const struct kb_carbon_question *question = &request->question;
-    *a = (struct answer){.k = request->settings.carbon.constants,
-                         .silicon = request->settings.chemistry.si,
-                         .beside = request->settings.segmentation.proeutectoid,
-                         .pearlite_area = question->pearlite,
-                         .carbon = question->carbon};
+    const enum kb_material material = request->material_said ? settings->material : KB_CARBON_STEEL;
+    struct kb_carbon carbon;
+    enum kb_status status = kb_carbon_from_fractions(
+        material, question->graphite, question->pearlite, settings->segmentation.proeutectoid,
+        &settings->chemistry, &settings->carbon, &carbon, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    if (!carbon.total_percent.measured) {
+        return kb_fail(err, KB_E_USAGE, "app", NULL, "%s (an iron takes --graphite and --pearlite)",
+                       carbon.total_percent.why);
+    }
+    answer->steel = material == KB_CARBON_STEEL;
+    answer->carbon = carbon.total_percent.value;
+    answer->graphite = carbon.graphite_percent.value;
+    answer->combined = carbon.combined_percent.value;
+    answer->pearlite_mass = carbon.pearlite_mass.value;
+    answer->eutectoid = carbon.eutectoid_used;
+    answer->working = carbon.working;
+    if (!answer->steel) {
+        return KB_OK;
+    }
+    struct kb_carbon_constants constants = settings->carbon.constants;
+    constants.eutectoid_c = carbon.eutectoid_used;
+    return kb_lever_from_carbon(answer->carbon, &constants, &answer->lever, err);
+}
+
+static enum kb_status from_carbon(const struct kb_request *request, struct answer *answer,
+                                  struct kb_err *err) {
+    struct kb_carbon_constants constants = request->settings.carbon.constants;
+    if (request->material_said && kb_material_is_iron(request->settings.material)) {
+        return kb_fail(
+            err, KB_E_USAGE, "app", "--carbon",
+            "an iron's carbon does not tell its phases (give --graphite and --pearlite)");
+    }
+    if (!isnan(request->settings.chemistry.si)) {
+        constants.eutectoid_c = kb_eutectoid_at(request->settings.chemistry.si, &constants);
+    }
+    enum kb_status status = kb_lever_from_carbon(answer->carbon, &constants, &answer->lever, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    const double beside =
+        answer->lever.hypereutectoid ? constants.rho_cementite : constants.rho_ferrite;
+    answer->steel = true;
+    answer->eutectoid = constants.eutectoid_c;
+    answer->pearlite_mass = answer->lever.pearlite;
+    answer->pearlite_area =
+        kb_volume_fraction(answer->pearlite_mass, constants.rho_pearlite, beside);
+    kb_lever_working(answer->carbon, &constants, &answer->lever, &answer->working);
+    return KB_OK;
+}
+
+static enum kb_status ask(const struct kb_request *request, struct answer *answer,
+                          struct kb_err *err) {
+    const struct kb_carbon_question *question = &request->question;
+    *answer = (struct answer){.carbon = question->carbon,
+                              .graphite = NAN,
+                              .combined = NAN,
+                              .pearlite_area = question->pearlite};
     if (isnan(question->pearlite) == isnan(question->carbon)) {
         return kb_fail(
             err, KB_E_USAGE, "app", NULL,
             "give one of the two: --pearlite 41%% (gives the carbon) or --carbon 0.45%% (gives "
             "the phases)");
     }
-    enum kb_status status = kb_carbon_constants_check(&a->k, err);
+    enum kb_status status = kb_carbon_params_check(&request->settings.carbon, err);
     if (status != KB_OK) {
         return status;
     }
-    if (!isnan(a->silicon)) {
-        a->k.eutectoid_c = kb_eutectoid_at(a->silicon, &a->k);
-    }
-    if (!isnan(a->carbon)) {
-        status = kb_lever_from_carbon(a->carbon, &a->k, &a->lever, err);
-        a->beside = a->lever.hypereutectoid ? KB_PRO_CEMENTITE : KB_PRO_FERRITE;
-        a->pearlite_mass = a->lever.pearlite;
-        a->pearlite_area = kb_volume_fraction(a->pearlite_mass, a->k.rho_pearlite, rho_beside(a));
-        return status;
-    }
-    a->pearlite_mass = kb_mass_fraction(a->pearlite_area, a->k.rho_pearlite, rho_beside(a));
-    a->carbon = kb_lever_carbon(a->pearlite_mass, a->beside, &a->k);
-    return kb_lever_from_carbon(a->carbon, &a->k, &a->lever, err);
+    return isnan(question->carbon) ? from_fractions(request, answer, err)
+                                   : from_carbon(request, answer, err);
 }
 
-static void print_constants(const struct answer *a, const struct kb_carbon_constants *stated) {
-    printf("Constants, mass %% C: ferrite %.4g, eutectoid %.4g, cementite %.4g (%s)\n",
-           a->k.ferrite_c, stated->eutectoid_c, a->k.cementite_c, a->k.source);
-    if (!isnan(a->silicon)) {
-        printf("Silicon moves the eutectoid: %.4g %+.4g x %.4g = %.4g %% C (from memory, "
-               "unverified)\n",
-               stated->eutectoid_c, a->k.si_shift, a->silicon, a->k.eutectoid_c);
+static void print_working(const struct answer *answer, const struct kb_carbon_constants *stated) {
+    printf("mass %% C: ferrite %.4g, eutectoid %.4g, cementite %.4g\n%s\n\n", stated->ferrite_c,
+           stated->eutectoid_c, stated->cementite_c, stated->source);
+    for (int i = 0; i < answer->working.count; i++) {
+        printf("%s\n", answer->working.line[i]);
     }
-    printf("\n");
-}
-
-static void print_from_pearlite(const struct answer *a) {
-    const char *beside = beside_words(a->beside);
-    printf("Pearlite by area %.2f %% of the matrix; area fraction = volume fraction.\n",
-           100.0 * a->pearlite_area);
-    printf("By mass, densities pearlite %.4g and %s %.4g g/cm3:\n", a->k.rho_pearlite, beside,
-           rho_beside(a));
-    printf("  W_pearlite = %.4f x %.4g / (%.4f x %.4g + %.4f x %.4g) = %.4f\n", a->pearlite_area,
-           a->k.rho_pearlite, a->pearlite_area, a->k.rho_pearlite, 1.0 - a->pearlite_area,
-           rho_beside(a), a->pearlite_mass);
-    if (a->beside == KB_PRO_CEMENTITE) {
-        printf("Hypereutectoid (cementite beside pearlite):\n"
-               "  C = %.4g - W_pearlite x (%.4g - %.4g) = %.4g - %.4f x %.4g = %.3f %%\n",
-               a->k.cementite_c, a->k.cementite_c, a->k.eutectoid_c, a->k.cementite_c,
-               a->pearlite_mass, a->k.cementite_c - a->k.eutectoid_c, a->carbon);
-    } else {
-        printf("Hypoeutectoid (ferrite beside pearlite):\n"
-               "  C = %.4g + W_pearlite x (%.4g - %.4g) = %.4g + %.4f x %.4g = %.3f %%\n",
-               a->k.ferrite_c, a->k.eutectoid_c, a->k.ferrite_c, a->k.ferrite_c, a->pearlite_mass,
-               a->k.eutectoid_c - a->k.ferrite_c, a->carbon);
+    if (!isnan(answer->pearlite_area) && answer->steel) {
+        printf("\npearlite %.2f %% of the area, %.2f %% of the mass; ferrite in all %.2f %%, "
+               "cementite "
+               "in all %.2f %% of the mass\n",
+               100.0 * answer->pearlite_area, 100.0 * answer->pearlite_mass,
+               100.0 * answer->lever.total_ferrite, 100.0 * answer->lever.total_cementite);
     }
+    printf("\nAn estimate from structure near equilibrium, never a chemical analysis.\n");
 }
 
-static void print_from_carbon(const struct answer *a) {
-    const struct kb_carbon_constants *k = &a->k;
-    if (a->lever.hypereutectoid) {
-        printf("%.4g %% C lies above the eutectoid: hypereutectoid, pearlite and cementite.\n"
-               "  W_pearlite = (%.4g - %.4g) / (%.4g - %.4g) = %.4f\n"
-               "  W_proeutectoid cementite = (%.4g - %.4g) / (%.4g - %.4g) = %.4f\n",
-               a->carbon, k->cementite_c, a->carbon, k->cementite_c, k->eutectoid_c,
-               a->lever.pearlite, a->carbon, k->eutectoid_c, k->cementite_c, k->eutectoid_c,
-               a->lever.proeutectoid);
-    } else {
-        printf("%.4g %% C lies below the eutectoid: hypoeutectoid, ferrite and pearlite.\n"
-               "  W_pearlite = (%.4g - %.4g) / (%.4g - %.4g) = %.4f\n"
-               "  W_proeutectoid ferrite = (%.4g - %.4g) / (%.4g - %.4g) = %.4f\n",
-               a->carbon, a->carbon, k->ferrite_c, k->eutectoid_c, k->ferrite_c, a->lever.pearlite,
-               k->eutectoid_c, a->carbon, k->eutectoid_c, k->ferrite_c, a->lever.proeutectoid);
+static void set(json_t *object, const char *key, double value) {
+    (void)json_object_set_new(object, key, isnan(value) ? json_null() : json_real(value));
+}
+
+static bool print_json(const struct answer *answer, const struct kb_carbon_constants *stated) {
+    json_t *root = json_object(), *constants = json_object(), *working = json_array();
+    (void)json_object_set_new(root, "schema", json_string("keelblock.carbon/1"));
+    set(root, "carbon_percent", answer->carbon);
+    set(root, "graphite_percent", answer->graphite);
+    set(root, "combined_percent", answer->combined);
+    set(root, "pearlite_area", answer->pearlite_area);
+    set(root, "pearlite_mass", answer->pearlite_mass);
+    if (answer->steel) {
+        const struct kb_lever *lever = &answer->lever;
+        (void)json_object_set_new(root, "proeutectoid",
+                                  json_string(lever->hypereutectoid ? "cementite" : "ferrite"));
+        set(root, "proeutectoid_mass", lever->proeutectoid);
+        set(root, "total_ferrite_mass", lever->total_ferrite);
+        set(root, "total_cementite_mass", lever->total_cementite);
     }
-    printf("  pearlite by area %.2f %% (densities %.4g and %.4g g/cm3)\n", 100.0 * a->pearlite_area,
-           k->rho_pearlite, rho_beside(a));
-}
-
-static void print_totals(const struct answer *a) {
-    printf("In all:\n"
-           "  W_cementite = (%.4g - %.4g) / (%.4g - %.4g) = %.4f, W_ferrite = %.4f\n",
-           a->carbon, a->k.ferrite_c, a->k.cementite_c, a->k.ferrite_c, a->lever.total_cementite,
-           a->lever.total_ferrite);
-}
-
-static bool print_json(const struct answer *a) {
-    json_t *root = json_pack(
-        "{s:s, s:f, s:f, s:f, s:s, s:f, s:f, s:f, s:{s:f, s:f, s:f, s:s}}", "schema",
-        "keelblock.carbon/1", "carbon_percent", a->carbon, "pearlite_area", a->pearlite_area,
-        "pearlite_mass", a->pearlite_mass, "proeutectoid", beside_words(a->beside),
-        "proeutectoid_mass", a->lever.proeutectoid, "total_ferrite_mass", a->lever.total_ferrite,
-        "total_cementite_mass", a->lever.total_cementite, "constants", "ferrite_c", a->k.ferrite_c,
-        "eutectoid_c", a->k.eutectoid_c, "cementite_c", a->k.cementite_c, "source", a->k.source);
-    char *text = root != NULL ? json_dumps(root, JSON_INDENT(2) | JSON_REAL_PRECISION(6)) : NULL;
+    set(constants, "ferrite_c", stated->ferrite_c);
+    set(constants, "eutectoid_c", stated->eutectoid_c);
+    set(constants, "eutectoid_used_c", answer->eutectoid);
+    set(constants, "cementite_c", stated->cementite_c);
+    (void)json_object_set_new(constants, "source", json_string(stated->source));
+    (void)json_object_set_new(root, "constants", constants);
+    for (int i = 0; i < answer->working.count; i++) {
+        (void)json_array_append_new(working, json_string(answer->working.line[i]));
+    }
+    (void)json_object_set_new(root, "working", working);
+    char *text = json_dumps(root, JSON_INDENT(2) | JSON_REAL_PRECISION(6));
     bool written = text != NULL && puts(text) >= 0;
     free(text); /* jansson's */
     json_decref(root);
@@ -131,26 +149,19 @@ static bool print_json(const struct answer *a) {
 }
 
 int kb_command_carbon(struct kb_request *request) {
+    const struct kb_carbon_constants *stated = &request->settings.carbon.constants;
     struct kb_err err = {.code = KB_OK};
-    struct answer a;
-    enum kb_status status = ask(request, &a, &err);
-    if (status != KB_OK) {
+    struct answer answer;
+    if (ask(request, &answer, &err) != KB_OK) {
         return kb_complain(&err);
     }
     bool written = true;
     if (request->json) {
-        written = print_json(&a);
+        written = print_json(&answer, stated);
     } else if (request->quiet) {
-        printf("%.4f\n", isnan(request->question.carbon) ? a.carbon : a.pearlite_area);
+        printf("%.4f\n", isnan(request->question.carbon) ? answer.carbon : answer.pearlite_area);
     } else {
-        print_constants(&a, &request->settings.carbon.constants);
-        if (isnan(request->question.carbon)) {
-            print_from_pearlite(&a);
-        } else {
-            print_from_carbon(&a);
-        }
-        print_totals(&a);
-        printf("\nAn estimate from structure near equilibrium, never a chemical analysis.\n");
+        print_working(&answer, stated);
     }
     if (!written || fflush(stdout) != 0) {
         (void)kb_fail(&err, KB_E_SYSTEM, "app", NULL, "cannot write to standard output");

@@ -12,7 +12,8 @@ const struct kb_command_words kb_commands[] = {
      "Exit status: 0 measured, and accepted where limits are set; 1 rejected or undecided; 2 "
      "usage; 3 "
      "a picture cannot be used; 4 disk or memory failed."},
-    {KB_CARBON_RULE, "carbon", "carbon --pearlite FRACTION | --carbon PERCENT",
+    {KB_CARBON_RULE, "carbon",
+     "carbon --pearlite FRACTION [--graphite FRACTION] | --carbon PERCENT",
      "lever rule, both ways, with the working",
      "Near equilibrium, plain carbon steel. An estimate from structure, never a chemical "
      "analysis."},

@@ -19,7 +19,7 @@ const struct kb_option kb_options[] = {
     {"specimen", 0, "specimen", "NAME", "Name of the specimen, printed on the report.", M,
      KB_OPT_TEXT, AT(settings.specimen_id), 0, 0, NULL, false},
     {"material", 0, "specimen", "MATERIAL",
-     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M,
+     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M | C,
      KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
     {"contrast", 0, "specimen", "CONTRAST",
      "How the fields named after it were seen: light (etched), light-unetched or sem (secondary "
@@ -118,6 +118,9 @@ const struct kb_option kb_options[] = {
     {"pearlite", 0, NULL, "FRACTION",
      "Pearlite as a fraction of the matrix area: gives the carbon.", C, KB_OPT_FRACTION,
      AT(question.pearlite), 0, 1, NULL, false},
+    {"graphite", 0, NULL, "FRACTION",
+     "Graphite as a fraction of the whole area, for an iron; with --pearlite.", C, KB_OPT_FRACTION,
+     AT(question.graphite), 0, 0.5, NULL, false},
     {"carbon", 0, NULL, "PERCENT", "Carbon in mass %: gives the phases.", C, KB_OPT_PERCENT,
      AT(question.carbon), 0, 7, NULL, false},
 

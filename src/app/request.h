@@ -28,6 +28,7 @@ struct kb_named_field {
 
 /* Values of `keelblock carbon`, NaN when not said. */
 struct kb_carbon_question {
+    double graphite; /* fraction of the whole by area */
     double pearlite; /* fraction of the matrix by area */
     double carbon;   /* mass % */
 };

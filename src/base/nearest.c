@@ -11,6 +11,14 @@ static size_t least(size_t a, size_t b, size_t c) {
     return ab < c ? ab : c;
 }
 
+/* Capitals, '-' and ' ' are slips that should cost nothing. */
+static char plain(char c) {
+    if (c >= 'A' && c <= 'Z') {
+        return (char)(c - 'A' + 'a');
+    }
+    return c == '-' || c == ' ' ? '_' : c;
+}
+
 static size_t edit_distance(const char *a, const char *b) {
     size_t row[LONGEST + 1];
     size_t length_a = strlen(a), length_b = strlen(b);
@@ -24,7 +32,7 @@ static size_t edit_distance(const char *a, const char *b) {
         size_t diagonal = row[0];
         row[0] = i;
         for (size_t k = 1; k <= length_b; k++) {
-            size_t replaced = diagonal + (a[i - 1] != b[k - 1] ? 1 : 0);
+            size_t replaced = diagonal + (plain(a[i - 1]) != plain(b[k - 1]) ? 1 : 0);
             diagonal = row[k];
             row[k] = least(replaced, row[k] + 1, row[k - 1] + 1);
         }

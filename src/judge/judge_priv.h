@@ -13,8 +13,8 @@ enum kb_quantity_kind { KB_KIND_PERCENT, KB_KIND_COUNT, KB_KIND_LENGTH };
 enum kb_quantity_kind kb_quantity_kind_of(enum kb_quantity quantity);
 /* False when no quantity has this name. */
 bool kb_quantity_parse(const char *name, enum kb_quantity *quantity);
-/* The quantity whose name is nearest by edit distance, which goes to *distance. */
-enum kb_quantity kb_quantity_nearest(const char *name, size_t *distance);
+/* The quantity's name that `name` most likely meant; NULL when none comes near. */
+const char *kb_quantity_nearest(const char *name);
 
 /* ---- working.c: the calculation as lines on paper ---- */
 

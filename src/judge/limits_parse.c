@@ -210,10 +210,8 @@ static enum kb_status read_limit(char *text, struct kb_limit *limit, struct kb_e
 }
 
 static enum kb_status refuse_name(const char *quantity, struct kb_err *err) {
-    size_t distance = 0;
-    enum kb_quantity nearest = kb_quantity_nearest(quantity, &distance);
-    const char *name = kb_quantity_name(nearest);
-    if (distance <= strlen(name) / 2) {
+    const char *name = kb_quantity_nearest(quantity);
+    if (name != NULL) {
         return kb_fail(err, KB_E_USAGE, "judge", quantity,
                        "there is no such quantity (did you mean '%s'?)", name);
     }

@@ -72,48 +72,12 @@ bool kb_quantity_parse(const char *name, enum kb_quantity *quantity) {
     return false;
 }
 
-/* Longest name that takes part in the search; ours are shorter. */
-#define NAME_MAX_COMPARED 40
-
-/* Upper case, '-' and ' ' are slips that should cost nothing. */
-static char plain(char c) {
-    if (c >= 'A' && c <= 'Z') {
-        return (char)(c - 'A' + 'a');
+const char *kb_quantity_nearest(const char *name) {
+    const char *known[KB_QUANTITIES];
+    for (int i = 0; i < KB_QUANTITIES; i++) {
+        known[i] = quantities[i].name;
     }
-    return c == '-' || c == ' ' ? '_' : c;
-}
-
-/* Levenshtein's distance (Soviet Physics Doklady 10 (1966) 707), one row at a time. */
-static size_t edit_distance(const char *a, const char *b) {
-    size_t row[NAME_MAX_COMPARED + 1];
-    size_t width = strlen(b);
-    for (size_t j = 0; j <= width; j++) {
-        row[j] = j;
-    }
-    for (size_t i = 0; a[i] != '\0'; i++) {
-        size_t corner = row[0];
-        row[0] = i + 1;
-        for (size_t j = 0; j < width; j++) {
-            size_t change = corner + (plain(a[i]) == plain(b[j]) ? 0 : 1);
-            size_t step = (row[j] < row[j + 1] ? row[j] : row[j + 1]) + 1;
-            corner = row[j + 1];
-            row[j + 1] = change < step ? change : step;
-        }
-    }
-    return row[width];
-}
-
-enum kb_quantity kb_quantity_nearest(const char *name, size_t *distance) {
-    enum kb_quantity nearest = KB_Q_NODULARITY;
-    *distance = SIZE_MAX;
-    for (int i = 0; i < KB_QUANTITIES && strlen(name) <= NAME_MAX_COMPARED; i++) {
-        size_t far = edit_distance(name, quantities[i].name);
-        if (far < *distance) {
-            *distance = far;
-            nearest = (enum kb_quantity)i;
-        }
-    }
-    return nearest;
+    return kb_nearest_name(name, known, KB_QUANTITIES);
 }
 
 const char *kb_outcome_name(enum kb_outcome outcome) {
