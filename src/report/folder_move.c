@@ -135,10 +135,10 @@ static void sync_folder(const char *folder) {
 enum kb_status kb_folder_move(const char *aside, const char *folder, struct kb_err *err) {
     struct move move = {.aside = aside, .folder = folder, .old = kb_join_path(aside, "old")};
     struct kb_names fresh = {NULL, 0, 0}, present = {NULL, 0, 0};
-    enum kb_status status = move.old != NULL ? KB_OK : kb_fail_memory(err, "report", strlen(aside));
-    if (status == KB_OK) {
-        status = kb_names_read(aside, &fresh, err);
+    if (move.old == NULL) {
+        return kb_fail_memory(err, "report", strlen(aside));
     }
+    enum kb_status status = kb_names_read(aside, &fresh, err);
     if (status == KB_OK && mkdir(move.old, 0700) != 0) {
         status = kb_folder_failure(err, folder, "write");
     }

@@ -16,8 +16,8 @@ static const double nodule_shape_factor = 0.6;
 
 const struct kb_rgb kb_not_nodular = {255, 96, 208};
 
-const struct kb_mark *kb_state_mark(enum kb_particle_state state) {
-    static const struct kb_mark mark[KB_PARTICLE_STATES] = {
+const struct kb_paint_mark *kb_state_mark(enum kb_particle_state state) {
+    static const struct kb_paint_mark mark[KB_PARTICLE_STATES] = {
         [KB_COUNTS] = {{0, 232, 190}, false, 0, "counts (number)"},
         [KB_ON_FRAME] = {{255, 255, 255}, true, 'F', "F: cut by frame"},
         [KB_ON_EXCLUSION] = {{255, 255, 255}, true, 'X', "X: at excluded area"},

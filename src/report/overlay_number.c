@@ -114,7 +114,7 @@ static void write_label(struct kb_picture *picture, const struct label *label) {
 
 static void label_particle(const struct kb_particle *p, const struct kb_particles *particles,
                            int32_t unit, struct grid *grid, struct kb_picture *picture) {
-    const struct kb_mark *mark = kb_state_mark(p->state);
+    const struct kb_paint_mark *mark = kb_state_mark(p->state);
     struct label label = {.letter = mark->letter != 0};
     if (label.letter) {
         label.text[0] = mark->letter;

@@ -66,7 +66,7 @@ void kb_overlay_outlines(const struct kb_particles *particles, int32_t unit,
                 continue;
             }
             const struct kb_particle *particle = &particles->particle[run->region];
-            const struct kb_mark *mark = kb_state_mark(particle->state);
+            const struct kb_paint_mark *mark = kb_state_mark(particle->state);
             bool odd = particle->state == KB_COUNTS && !kb_is_nodule(particle);
             const struct pen pen = {picture, particle, odd ? kb_not_nodular : mark->colour,
                                     mark->dashed, unit};

@@ -132,7 +132,7 @@ static void particle_items(struct strip *strip, const struct kb_particles *parti
     }
     for (int state = KB_COUNTS + 1; state < KB_PARTICLE_STATES; state++) {
         if (particles->in_state[state] > 0) {
-            const struct kb_mark *mark = kb_state_mark((enum kb_particle_state)state);
+            const struct kb_paint_mark *mark = kb_state_mark((enum kb_particle_state)state);
             line_item(strip, mark->colour, mark->dashed, mark->words);
         }
     }

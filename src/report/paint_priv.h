@@ -33,13 +33,13 @@ bool kb_hatch_at(enum kb_hatch hatch, int32_t x, int32_t y, int32_t unit);
  */
 
 /* How a particle is drawn. */
-struct kb_mark {
+struct kb_paint_mark {
     struct kb_rgb colour;
     bool dashed;
     char letter; /* code of a particle that does not count; 0: it counts and is numbered */
     const char *words;
 };
-const struct kb_mark *kb_state_mark(enum kb_particle_state state);
+const struct kb_paint_mark *kb_state_mark(enum kb_particle_state state);
 /* Outline of a particle that counts but is no nodule. */
 extern const struct kb_rgb kb_not_nodular;
 bool kb_is_nodule(const struct kb_particle *particle);

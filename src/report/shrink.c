@@ -25,11 +25,11 @@ static void shrink_row(const uint8_t *from, int32_t width, int channels, int32_t
         float total[3] = {0.0F, 0.0F, 0.0F};
         for (int32_t at = first; at < last; at++) {
             float share = at > first && at + 1 < last ? 1.0F : overlap(at, low, high);
-            for (int c = 0; c < channels; c++) {
+            for (int c = 0; c < channels && c < 3; c++) {
                 total[c] += share * (float)from[(size_t)at * (size_t)channels + (size_t)c];
             }
         }
-        for (int c = 0; c < channels; c++) {
+        for (int c = 0; c < channels && c < 3; c++) {
             sum[x * channels + c] = total[c];
         }
     }

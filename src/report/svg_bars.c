@@ -9,7 +9,8 @@ enum {
     RIGHT = 12,
     TOP = 26,
     BOTTOM = 46,
-    X_LABELS_MOST = 10
+    X_LABELS_MOST = 10,
+    Y_LABELS_MOST = 5
 };
 
 static double highest(const struct kb_bars *bars) {
@@ -20,12 +21,12 @@ static double highest(const struct kb_bars *bars) {
     return most;
 }
 
-/* Step between labels of a count axis: 1, 2, 5, 10, ... so that at most five are drawn. */
-static double count_step(double most) {
-    static const double step[] = {1.0, 2.0, 5.0};
-    for (double decade = 1.0;; decade *= 10.0) {
+/* Least of 1, 2, 5, 10, ... that divides `range` into at most `most` parts. */
+static size_t round_step(size_t range, size_t most) {
+    static const size_t step[] = {1, 2, 5};
+    for (size_t decade = 1;; decade *= 10) {
         for (size_t i = 0; i < KB_COUNT_OF(step); i++) {
-            if (step[i] * decade * 5.0 >= most) {
+            if (step[i] * decade * most >= range) {
                 return step[i] * decade;
             }
         }
@@ -41,13 +42,13 @@ static double y_at(double height, double top) {
     return HEIGHT - BOTTOM - height / top * (HEIGHT - TOP - BOTTOM);
 }
 
-static void y_axis(struct kb_text *out, const struct kb_bars *bars, double step, double top) {
-    for (double at = 0.0; at <= top; at += step) {
-        double y = y_at(at, top);
+static void y_axis(struct kb_text *out, const struct kb_bars *bars, size_t step, size_t top) {
+    for (size_t at = 0; at <= top; at += step) {
+        double y = y_at((double)at, (double)top);
         kb_text_format(
             out,
             "<line x1=\"%d\" x2=\"%d\" y1=\"%.1f\" y2=\"%.1f\" stroke=\"#d3d6da\" />"
-            "<text x=\"%d\" y=\"%.1f\" font-size=\"12\" text-anchor=\"end\">%.0f</text>\n",
+            "<text x=\"%d\" y=\"%.1f\" font-size=\"12\" text-anchor=\"end\">%zu</text>\n",
             LEFT, WIDTH - RIGHT, y, y, LEFT - 6, y + 4.0, at);
     }
     kb_text_format(out, "<text x=\"%d\" y=\"14\" font-size=\"12\">", LEFT);
@@ -55,20 +56,8 @@ static void y_axis(struct kb_text *out, const struct kb_bars *bars, double step,
     kb_text_add(out, "</text>\n");
 }
 
-/* Bars from one label to the next: the least of 1, 2, 5, 10, ... that leaves few enough labels. */
-static size_t label_every(size_t count) {
-    static const size_t step[] = {1, 2, 5};
-    for (size_t decade = 1;; decade *= 10) {
-        for (size_t i = 0; i < KB_COUNT_OF(step); i++) {
-            if (step[i] * decade * X_LABELS_MOST >= count) {
-                return step[i] * decade;
-            }
-        }
-    }
-}
-
 static void x_axis(struct kb_text *out, const struct kb_bars *bars) {
-    size_t every = label_every(bars->count);
+    size_t every = round_step(bars->count, X_LABELS_MOST);
     for (size_t i = 0; i <= bars->count; i += every) {
         char label[32];
         double value = bars->low + (double)i * bars->width;
@@ -98,9 +87,9 @@ static void cut_line(struct kb_text *out, const struct kb_bars *bars) {
 }
 
 void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars) {
-    double most = highest(bars);
-    double step = count_step(most);
-    double top = ceil(most / step) * step;
+    size_t most = (size_t)ceil(highest(bars));
+    size_t step = round_step(most, Y_LABELS_MOST);
+    size_t top = (most + step - 1) / step * step;
     kb_text_format(out, "<svg viewBox=\"0 0 %d %d\" role=\"img\"><title>", WIDTH, HEIGHT);
     kb_html_text(out, bars->title);
     kb_text_add(out, "</title>\n");
@@ -108,7 +97,7 @@ void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars) {
     for (size_t i = 0; i < bars->count; i++) {
         double left = bars->low + (double)i * bars->width;
         bool below = isfinite(bars->cut) && left + 0.5 * bars->width < bars->cut;
-        double x = x_at(bars, left), y = y_at(bars->height[i], top);
+        double x = x_at(bars, left), y = y_at(bars->height[i], (double)top);
         if (bars->height[i] > 0.0) {
             kb_text_format(out,
                            "<rect x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\" fill=\"%s\" "
