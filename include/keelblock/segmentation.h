@@ -1,4 +1,4 @@
-/* segmentation.h - one label a pixel.   base > raster > intake > SEGMENTATION > morphology > ...
+/* segmentation.h - one label a pixel.   base > ... > firstlook > SEGMENTATION > morphology > ...
  *
  * Takes a field, gives a phase map: illumination evened, thresholds found (or given), pearlite
  * taken as regions, graphite told from pearlite, specks cleaned; with figures that say how far to
@@ -7,25 +7,21 @@
 #ifndef KEELBLOCK_SEGMENTATION_H
 #define KEELBLOCK_SEGMENTATION_H
 
-#include "keelblock/intake.h"
+#include "keelblock/firstlook.h"
 
 #ifdef __cplusplus
 extern "C" {
 #endif
 
 enum kb_material { KB_DUCTILE_IRON, KB_GREY_IRON, KB_COMPACTED_IRON, KB_CARBON_STEEL };
-enum kb_contrast { KB_LIGHT, KB_LIGHT_UNETCHED, KB_SEM };
 enum kb_proeutectoid {
     KB_PRO_FERRITE,
     KB_PRO_CEMENTITE
 }; /* what stands beside pearlite in steel */
 
 KB_API const char *kb_material_name(enum kb_material material); /* "ductile-iron", ... */
-KB_API const char *
-kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
 KB_API const char *kb_proeutectoid_name(enum kb_proeutectoid proeutectoid);
 KB_API KB_NODISCARD bool kb_material_parse(const char *name, enum kb_material *material);
-KB_API KB_NODISCARD bool kb_contrast_parse(const char *name, enum kb_contrast *contrast);
 KB_API KB_NODISCARD bool kb_proeutectoid_parse(const char *name,
                                                enum kb_proeutectoid *proeutectoid);
 KB_API bool kb_material_is_iron(enum kb_material material); /* has free graphite */

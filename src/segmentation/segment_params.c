@@ -1,4 +1,4 @@
-/* segment_params.c - words for materials, contrasts and phases; defaults and limits of the
+/* segment_params.c - words for materials and phases; defaults and limits of the
  * parameters.
  *
  * The lengths are common practice, no published source: 2 um is well below the 10 um at which
@@ -12,7 +12,6 @@
 
 static const char *const material_name[] = {"ductile-iron", "grey-iron", "compacted-iron",
                                             "carbon-steel"};
-static const char *const contrast_name[] = {"light", "light-unetched", "sem"};
 static const char *const proeutectoid_name[] = {"ferrite", "cementite"};
 static const char *const phase_name[KB_PHASES] = {"excluded",  "graphite", "ferrite", "pearlite",
                                                   "cementite", "matrix",   "other"};
@@ -37,10 +36,6 @@ const char *kb_material_name(enum kb_material material) {
     return name_of(material_name, COUNT(material_name), (size_t)material);
 }
 
-const char *kb_contrast_name(enum kb_contrast contrast) {
-    return name_of(contrast_name, COUNT(contrast_name), (size_t)contrast);
-}
-
 const char *kb_proeutectoid_name(enum kb_proeutectoid proeutectoid) {
     return name_of(proeutectoid_name, COUNT(proeutectoid_name), (size_t)proeutectoid);
 }
@@ -54,15 +49,6 @@ bool kb_material_parse(const char *name, enum kb_material *material) {
     bool known = index_of(material_name, COUNT(material_name), name, &index);
     if (known) {
         *material = (enum kb_material)index;
-    }
-    return known;
-}
-
-bool kb_contrast_parse(const char *name, enum kb_contrast *contrast) {
-    size_t index = 0;
-    bool known = index_of(contrast_name, COUNT(contrast_name), name, &index);
-    if (known) {
-        *contrast = (enum kb_contrast)index;
     }
     return known;
 }
@@ -106,7 +92,7 @@ static enum kb_status check_words(const struct kb_segmentation_params *p, struct
                    "unknown material (ductile-iron, grey-iron, compacted-iron or "
                    "carbon-steel)");
     }
-    if ((size_t)p->contrast >= COUNT(contrast_name)) {
+    if ((unsigned)p->contrast > KB_SEM) {
         return bad(err, "contrast", "unknown contrast (light, light-unetched or sem)");
     }
     if ((size_t)p->proeutectoid >= COUNT(proeutectoid_name)) {
