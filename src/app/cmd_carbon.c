@@ -95,20 +95,17 @@ static enum kb_status ask(const struct kb_request *request, struct answer *answe
                                    : from_carbon(request, answer, err);
 }
 
-static void print_working(const struct answer *answer, const struct kb_carbon_constants *stated) {
+static void print_working(const struct answer *answer, const struct kb_carbon_constants *stated,
+                          bool asked_for_carbon) {
     printf("mass %% C: ferrite %.4g, eutectoid %.4g, cementite %.4g\n%s\n\n", stated->ferrite_c,
            stated->eutectoid_c, stated->cementite_c, stated->source);
     for (int i = 0; i < answer->working.count; i++) {
         printf("%s\n", answer->working.line[i]);
     }
-    if (!isnan(answer->pearlite_area) && answer->steel) {
-        printf("\npearlite %.2f %% of the area, %.2f %% of the mass; ferrite in all %.2f %%, "
-               "cementite "
-               "in all %.2f %% of the mass\n",
-               100.0 * answer->pearlite_area, 100.0 * answer->pearlite_mass,
+    if (asked_for_carbon && answer->steel) {
+        printf("in all: ferrite %.2f %%, cementite %.2f %% of the mass\n",
                100.0 * answer->lever.total_ferrite, 100.0 * answer->lever.total_cementite);
     }
-    printf("\nAn estimate from structure near equilibrium, never a chemical analysis.\n");
 }
 
 static void set(json_t *object, const char *key, double value) {
@@ -161,7 +158,7 @@ int kb_command_carbon(struct kb_request *request) {
     } else if (request->quiet) {
         printf("%.4f\n", isnan(request->question.carbon) ? answer.carbon : answer.pearlite_area);
     } else {
-        print_working(&answer, stated);
+        print_working(&answer, stated, isnan(request->question.carbon));
     }
     if (!written || fflush(stdout) != 0) {
         (void)kb_fail(&err, KB_E_SYSTEM, "app", NULL, "cannot write to standard output");

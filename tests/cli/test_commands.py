@@ -61,7 +61,7 @@ class Commands(program.Case):
 
     def test_the_working_is_shown_with_constants_and_caution(self):
         done = program.run("carbon", "--pearlite", "0.41")
-        for words in ("0.022", "0.76", "W_pearlite", "never a chemical analysis"):
+        for words in ("0.022", "0.760", "f_P", "0.324 % C", "near equilibrium, not an analysis"):
             self.assertIn(words, done.stdout)
 
     def test_carbon_wants_exactly_one_question(self):
