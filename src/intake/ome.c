@@ -24,7 +24,6 @@ struct ome {
     double x_um, y_um;
     bool disagree;
     bool bad_value;
-    bool forbidden; /* a document type declaration */
 };
 
 bool kb_ome_is(const char *description) {
@@ -111,7 +110,6 @@ static void on_doctype(void *user, const XML_Char *name, const XML_Char *system,
     (void)system;
     (void)public;
     (void)has_internal_subset;
-    ome->forbidden = true;
     (void)XML_StopParser(ome->parser, XML_FALSE);
 }
 
@@ -135,7 +133,7 @@ static bool parse(struct ome *ome, const char *text, size_t length) {
 }
 
 static const char *trouble_with(const struct ome *ome, bool parsed) {
-    if (ome->forbidden || !parsed) {
+    if (!parsed) {
         return "The OME-XML in the file is damaged and its pixel size was not used. Give the pixel "
                "size.";
     }

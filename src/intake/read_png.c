@@ -99,6 +99,17 @@ static void read_scale(struct png_state *state) {
     }
 }
 
+/* The eXIf chunk may stand before or behind the pixels. */
+static void read_orientation(struct png_state *state) {
+    png_bytep block = NULL;
+    png_uint_32 size = 0;
+    if (png_get_eXIf_1(state->png, state->info, &size, &block) != 0) {
+        struct kb_exif exif;
+        kb_exif_read(block, size, &exif);
+        state->reading->orientation = exif.orientation;
+    }
+}
+
 static void read_form(struct png_state *state) {
     png_structp png = state->png;
     png_infop info = state->info;
@@ -212,7 +223,8 @@ static void read_guarded(struct png_state *state) {
     state->status = open_canvas(state);
     if (state->status == KB_OK) {
         read_rows(state);
-        png_read_end(state->png, NULL);
+        png_read_end(state->png, state->info);
+        read_orientation(state);
     }
 }
 

@@ -164,7 +164,7 @@ static void set_tags(TIFF *tif, const struct tiff_spec *spec) {
         uint8_t rgb[3];
         palette_entry(i, rgb);
         for (size_t c = 0; c < 3; c++) {
-            part[c][i] = (uint16_t)(rgb[c] * 257);
+            part[c][i] = (uint16_t)(rgb[c] * (spec->small_palette ? 1 : 257));
         }
     }
     if (spec->photometric == PHOTOMETRIC_PALETTE) {
@@ -262,6 +262,9 @@ static void set_png_extras(png_structp png, png_infop info, const struct png_spe
         (png_uint_16)sample(0, 0, 2, bits), (png_uint_16)sample(0, 0, 0, bits)};
     if (spec->clear_key) {
         png_set_tRNS(png, info, NULL, 0, &key);
+    }
+    if (spec->exif != NULL) {
+        png_set_eXIf_1(png, info, (png_uint_32)spec->exif_size, spec->exif);
     }
     if (spec->x_res > 0) {
         png_set_pHYs(png, info, spec->x_res, spec->y_res, spec->unit);

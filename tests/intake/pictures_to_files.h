@@ -38,8 +38,9 @@ struct tiff_spec {
     double x_res, y_res;
     uint16_t unit; /* 0: left out */
     const char *description;
-    sample_at *sample; /* NULL: mixed_sample */
-    uint32_t pages;    /* 0: 1; page k has width + k columns */
+    bool small_palette; /* entries of 8 bits instead of 16 */
+    sample_at *sample;  /* NULL: mixed_sample */
+    uint32_t pages;     /* 0: 1; page k has width + k columns */
 };
 void write_tiff(const char *path, const struct tiff_spec *spec);
 
@@ -50,6 +51,8 @@ struct png_spec {
     bool clear_palette; /* palette entry 1 half clear */
     uint32_t x_res, y_res;
     int unit;
+    uint8_t *exif; /* bytes of an eXIf chunk */
+    size_t exif_size;
     sample_at *sample;
 };
 void write_png(const char *path, const struct png_spec *spec);

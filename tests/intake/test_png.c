@@ -134,6 +134,26 @@ static void clear_pixels_are_laid_over_white_and_told(void **state) {
     }
 }
 
+static void exif_orientation_in_a_png_is_honoured(void **state) {
+    (void)state;
+    /* one entry: tag 274 is 6, row 0 of the file is the right side (EXIF 2.3) */
+    uint8_t exif[] = {'M', 'M', 0, 42, 0, 0, 0, 8, 0, 1, 0x01, 0x12, 0,
+                      3,   0,   0, 0,  1, 0, 6, 0, 0, 0, 0,    0,    0};
+    const struct png_spec spec = {
+        .width = WIDTH, .height = HEIGHT, .bits = 8, .exif = exif, .exif_size = sizeof exif};
+    write_png(scratch_path("turned.png"), &spec);
+    struct kb_field field;
+    read_field(scratch_path("turned.png"), &field);
+    assert_int_equal(field.grey.width, HEIGHT);
+    for (int32_t y = 0; y < HEIGHT; y++) {
+        for (int32_t x = 0; x < WIDTH; x++) {
+            assert_int_equal(kb_row(&field.grey, x)[HEIGHT - 1 - y],
+                             mixed_sample((uint32_t)x, (uint32_t)y, 0, 8));
+        }
+    }
+    kb_field_release(&field);
+}
+
 static void a_png_has_one_page(void **state) {
     (void)state;
     const struct png_spec spec = {.width = 3, .height = 3, .bits = 8};
@@ -153,6 +173,7 @@ int main(void) {
         cmocka_unit_test(every_colour_type_depth_and_interlace_keeps_its_levels),
         cmocka_unit_test(small_interlaced_pictures_have_passes_without_pixels),
         cmocka_unit_test(clear_pixels_are_laid_over_white_and_told),
+        cmocka_unit_test(exif_orientation_in_a_png_is_honoured),
         cmocka_unit_test(a_png_has_one_page),
     };
     return cmocka_run_group_tests(tests, scratch_make, scratch_remove);

@@ -177,13 +177,15 @@ static void colour_of_every_kind_becomes_luma(void **state) {
 static void palettes_are_looked_up(void **state) {
     (void)state;
     for (uint16_t bits = 1; bits <= 8; bits = (uint16_t)(bits * 2)) {
-        const struct tiff_spec spec = {.width = WIDTH,
-                                       .height = HEIGHT,
-                                       .bits = bits,
-                                       .samples = 1,
-                                       .photometric = PHOTOMETRIC_PALETTE,
-                                       .rows = 10};
+        struct tiff_spec spec = {.width = WIDTH,
+                                 .height = HEIGHT,
+                                 .bits = bits,
+                                 .samples = 1,
+                                 .photometric = PHOTOMETRIC_PALETTE,
+                                 .rows = 10};
         check(&spec, 0.51); /* entries are rounded to whole levels once more */
+        spec.small_palette = true;
+        check(&spec, 0.51);
     }
 }
 
