@@ -43,8 +43,8 @@ struct kb_render_params {
     double fall_off;           /* relative loss of light in the darkest corner, 0..0.9 */
     double blur_um;            /* standard deviation of the blur, um; at most 30 pixels */
     double noise;              /* standard deviation of grey noise at grey 200, levels of 255 */
-    double scratches_per_mm2;
-    double clusters; /* share of nodules drawn touching another, 0..1 */
+    double scratches_per_mm2;  /* at most 1e6 in the field */
+    double clusters;           /* share of nodules drawn touching another, 0..1 */
 };
 /* An etched ductile iron, 640 x 480 um, 40 % pearlite. */
 KB_API struct kb_render_params kb_render_params_default(void);
@@ -82,7 +82,7 @@ struct kb_render {
 };
 
 /* Draw. Initialises `render`; release with kb_render_release(). KB_E_USAGE for params that the
- * check refuses or that ask for more than 200000 particles; on failure `render` is empty. Needs
+ * check refuses or that ask for more than 50000 particles; on failure `render` is empty. Needs
  * about nine bytes a pixel while it draws. */
 KB_API KB_NODISCARD enum kb_status kb_render_draw(const struct kb_render_params *params,
                                                   struct kb_render *render, struct kb_err *err);

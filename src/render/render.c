@@ -45,6 +45,9 @@ static enum kb_status refuse(struct kb_err *err, const struct bound *bound) {
 /* Largest share of the plane that separate round particles can be asked to fill. */
 #define DENSEST 0.4
 
+/* More would take hours and leave nothing to see. */
+#define SCRATCHES_MAX 1e6
+
 static enum kb_status check_together(const struct kb_render_params *p, struct kb_err *err) {
     if (p->grain_um > 0.0 && p->grain_um < 3.0 * p->px_um) {
         return kb_fail(err, KB_E_USAGE, KB_RENDER_STAGE, "grain_um",
@@ -56,6 +59,12 @@ static enum kb_status check_together(const struct kb_render_params *p, struct kb
         return kb_fail(err, KB_E_USAGE, KB_RENDER_STAGE, "blur_um",
                        "a blur of %g um spans more than 30 pixels of %g um (give less blur)",
                        p->blur_um, p->px_um);
+    }
+    double scratches = p->scratches_per_mm2 * p->width * p->height * p->px_um * p->px_um * 1e-6;
+    if (scratches > SCRATCHES_MAX) {
+        return kb_fail(err, KB_E_USAGE, KB_RENDER_STAGE, "scratches_per_mm2",
+                       "%g scratches in the field are more than %g (give fewer)", scratches,
+                       SCRATCHES_MAX);
     }
     double spread = kb_log(p->nodule_spread);
     double area = 0.785398 * p->nodule_um * p->nodule_um * kb_exp(2.0 * spread * spread);

@@ -16,9 +16,9 @@
 #define NONE SIZE_MAX
 
 enum {
-    TRIES = 300,       /* places tried before a particle is given up */
-    GROUP = 6,         /* worms that stay near each other */
-    SIZES_MAX = 200000 /* particles in one picture: half a gigabyte of outlines */
+    TRIES = 300,      /* places tried before a particle is given up */
+    GROUP = 6,        /* worms that stay near each other */
+    SIZES_MAX = 50000 /* particles in one picture: two gigabytes of outlines when all are flakes */
 };
 
 /* Sizes are cut at this many geometric standard deviations, so that the margin is finite. */

@@ -27,7 +27,7 @@ static int drop_folder(void **state) {
     return rmdir(folder); /* fails when anything was left behind */
 }
 
-static struct kb_render draw(struct kb_render_params *params, int32_t width, int32_t height) {
+static struct kb_render draw_sized(struct kb_render_params *params, int32_t width, int32_t height) {
     struct kb_render render;
     *params = kb_render_params_default();
     params->width = width;
@@ -73,7 +73,7 @@ static void check_tiff(const char *path, const struct kb_image *grey, double px_
 static void a_tiff_holds_the_pixels_and_the_scale(void **state) {
     (void)state;
     struct kb_render_params params;
-    struct kb_render render = draw(&params, 173, 391);
+    struct kb_render render = draw_sized(&params, 173, 391);
     char *path = kb_join_path(folder, "field.tif");
     for (int compress = 0; compress < 2; compress++) {
         for (int scale = 0; scale < 2; scale++) {
@@ -96,7 +96,7 @@ static double number_at(const json_t *json, const char *key) {
 static void truth_can_be_read_back_with_the_params_that_drew_it(void **state) {
     (void)state;
     struct kb_render_params params;
-    struct kb_render render = draw(&params, 300, 200);
+    struct kb_render render = draw_sized(&params, 300, 200);
     char *path = kb_join_path(folder, "truth.json");
     assert_int_equal(kb_write_truth(path, &params, &render.truth, NULL), KB_OK);
     json_t *json = json_load_file(path, 0, NULL);
@@ -140,7 +140,7 @@ static void what_does_not_exist_is_null(void **state) {
 static void a_folder_that_is_not_there_is_a_system_error(void **state) {
     (void)state;
     struct kb_render_params params;
-    struct kb_render render = draw(&params, 20, 10);
+    struct kb_render render = draw_sized(&params, 20, 10);
     struct kb_err err = {0};
     const char *path = "no-such-folder-here/field.tif";
     assert_int_equal(kb_write_tiff(path, &render.grey, 0.5, true, &err), KB_E_SYSTEM);
@@ -153,7 +153,7 @@ static void a_folder_that_is_not_there_is_a_system_error(void **state) {
 static void a_failed_allocation_writes_nothing(void **state) {
     (void)state;
     struct kb_render_params params;
-    struct kb_render render = draw(&params, 120, 90);
+    struct kb_render render = draw_sized(&params, 120, 90);
     char *path = kb_join_path(folder, "none.tif");
     for (int truth = 0; truth < 2; truth++) {
         for (size_t n = 1;; n++) {
