@@ -10,7 +10,6 @@
 #include "render_priv.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #define NETWORK_FROM 0.68 /* share of pearlite above which ferrite is a network */
 #define COLONY_UM 13.0    /* mean size of a pearlite colony: 5 to 30 um is common */

@@ -10,7 +10,6 @@
 #include "render_priv.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #define PI 3.14159265358979323846
 #define NONE SIZE_MAX
