@@ -155,6 +155,7 @@ static void tags_that_cannot_be_are_refused_with_advice(void **state) {
         {TIFFTAG_IMAGEWIDTH, 0, "("},
         {TIFFTAG_IMAGELENGTH, 0, "("},
         {TIFFTAG_STRIPOFFSETS, 1u << 30, "beyond its end"},
+        {TIFFTAG_STRIPBYTECOUNTS, 1u << 20, "beyond its end"},
     };
     const struct tiff_spec spec = {.mode = "wl",
                                    .width = 40,
