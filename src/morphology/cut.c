@@ -57,7 +57,7 @@ static bool beyond(const struct chord *chord, int32_t x, int32_t y, uint32_t own
 /* Middle of the narrowest place, as a distance from the chord; over three bins, to calm the grid.
  */
 static double narrowest(const double width[BINS]) {
-    double least = INFINITY;
+    double least = HUGE_VAL;
     double sum = 0.0;
     double count = 0.0;
     for (int i = 0; i < BINS; i++) {

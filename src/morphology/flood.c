@@ -15,6 +15,10 @@
 #include <math.h>
 #include <string.h>
 
+/* A cluster with more necks than this is no cluster of nodules but a sponge; searching the list for
+ * each pixel on a border would take too long, too. */
+static const size_t most_saddles = 256;
+
 /* The pixel at hand, in the window. */
 struct here {
     uint32_t squared;
@@ -157,6 +161,10 @@ static enum kb_status note_saddle(struct kb_flood *flood, uint32_t a, uint32_t b
             return KB_OK;
         }
     }
+    if (flood->saddles == most_saddles) {
+        flood->tangled = true;
+        return KB_OK;
+    }
     void *items = flood->saddle;
     if (!kb_grow(&items, flood->saddles, &flood->saddle_capacity, sizeof *flood->saddle)) {
         return kb_fail_memory(err, "morphology", sizeof *flood->saddle);
@@ -249,13 +257,14 @@ enum kb_status kb_flood_run(struct kb_flood *flood, struct kb_window *window, do
     enum kb_status status = sort_pixels(flood, window, &count, err);
     flood->basins = 0;
     flood->saddles = 0;
+    flood->tangled = false;
     size_t pixels = (size_t)window->width * (size_t)window->height;
     memset(window->owner, 0, pixels * sizeof *window->owner);
-    for (size_t i = 0; i < count && status == KB_OK; i++) {
+    for (size_t i = 0; i < count && status == KB_OK && !flood->tangled; i++) {
         status = flood_pixel(flood, window, flood->order[i], &rule, err);
     }
-    *pieces = 0;
-    for (uint32_t i = 0; i < flood->basins; i++) {
+    *pieces = flood->tangled ? 1 : 0;
+    for (uint32_t i = 0; i < flood->basins && !flood->tangled; i++) {
         *pieces += flood->basin[i].parent == i;
     }
     return status;

@@ -96,6 +96,7 @@ struct kb_flood {
     size_t basins, basin_capacity;
     struct kb_saddle *saddle;
     size_t saddles, saddle_capacity;
+    bool tangled; /* given up: far too many necks */
 };
 /* Flood window->squared from its maxima; afterwards window->owner names basins by their root. Two
  * maxima stay apart where the saddle between them is lower than the lesser one by `depth` pixels
@@ -140,8 +141,8 @@ void kb_pieces_release(struct kb_pieces_scratch *scratch);
 struct kb_part_result {
     size_t clusters; /* cut */
     size_t pieces;   /* that came of them */
-    size_t too_large;
-    bool *parted; /* NULL when nothing was cut */
+    size_t given_up; /* too large or too tangled */
+    bool *parted;    /* NULL when nothing was cut */
 };
 KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, double px_um,
                                              const struct kb_morphology_params *params,

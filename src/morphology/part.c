@@ -9,8 +9,9 @@
  * cluster is first tried with its holes open, then, when that does not part it, with its holes
  * filled; afterwards a hole inside one piece belongs to it and one between pieces is matrix.
  *
- * Limits: clusters in a window of more than 2^20 pixels are left whole and reported; so are regions
- * that fill less than three tenths of their hull, which are networks.
+ * Limits: clusters in a window of more than 2^20 pixels or with more than some hundred necks are
+ * left whole and reported. Regions that fill less than three tenths of their hull are networks and
+ * are not looked at.
  */
 #include "morphology_priv.h"
 
@@ -211,6 +212,7 @@ static enum kb_status part_region(struct parter *parter, const struct kb_particl
                                   size_t *pieces, struct kb_err *err) {
     enum kb_status status = lay_window(parter, whole->box, err);
     *pieces = 1;
+    parter->flood.tangled = false;
     if (status != KB_OK) {
         return status;
     }
@@ -238,7 +240,7 @@ static enum kb_status part_regions(struct parter *parter, double px_um,
             continue;
         }
         if (is_too_large(&particle[region])) {
-            result->too_large++;
+            result->given_up++;
             continue;
         }
         size_t pieces = 1;
@@ -249,6 +251,7 @@ static enum kb_status part_regions(struct parter *parter, double px_um,
         if (status != KB_OK) {
             return status;
         }
+        result->given_up += parter->flood.tangled && pieces < 2;
         if (pieces > 1) {
             dropped[region] = true;
             result->clusters++;

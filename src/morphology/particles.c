@@ -86,12 +86,12 @@ static enum kb_status find_parting(const struct kb_part_result *result, struct k
             "overlay; parting can be switched off.",
             result->clusters, result->clusters == 1 ? " was" : "s were", result->pieces);
     }
-    if (status == KB_OK && result->too_large > 0) {
-        status = kb_findings_add(
-            &out->findings, err, KB_WARNING, "not-parted",
-            "%zu graphite region%s too large to be parted and left whole. Check that the "
-            "threshold does not run graphite particles together.",
-            result->too_large, result->too_large == 1 ? " was" : "s were");
+    if (status == KB_OK && result->given_up > 0) {
+        status = kb_findings_add(&out->findings, err, KB_WARNING, "not-parted",
+                                 "%zu graphite region%s too large or too tangled to be parted and "
+                                 "left whole. Check that the "
+                                 "threshold does not run graphite particles together.",
+                                 result->given_up, result->given_up == 1 ? " was" : "s were");
     }
     return status;
 }

@@ -107,10 +107,10 @@ static void a_lobed_lump_is_irregular(void **state) {
 
 static void figures_that_are_no_numbers_give_no_form(void **state) {
     (void)state;
-    assert_int_equal(kb_form_classify(NAN, 1.0, 1.0, 1.0), KB_FORM_NONE);
-    assert_int_equal(kb_form_classify(1.0, NAN, 1.0, 1.0), KB_FORM_NONE);
-    assert_int_equal(kb_form_classify(1.0, 1.0, INFINITY, 1.0), KB_FORM_NONE);
-    assert_int_equal(kb_form_classify(1.0, 1.0, 1.0, NAN), KB_FORM_NONE);
+    assert_int_equal(kb_form_classify((double)NAN, 1.0, 1.0, 1.0), KB_FORM_NONE);
+    assert_int_equal(kb_form_classify(1.0, (double)NAN, 1.0, 1.0), KB_FORM_NONE);
+    assert_int_equal(kb_form_classify(1.0, 1.0, (double)INFINITY, 1.0), KB_FORM_NONE);
+    assert_int_equal(kb_form_classify(1.0, 1.0, 1.0, (double)NAN), KB_FORM_NONE);
 }
 
 static void forms_are_named_by_words_too(void **state) {

@@ -281,6 +281,26 @@ static void a_region_too_large_to_part_is_reported(void **state) {
     kb_particles_release(&particles);
 }
 
+/* Salt and pepper: thousands of necks. Must end soon, whole. */
+static void a_sponge_is_reported_and_left_whole(void **state) {
+    (void)state;
+    struct kb_phase_map map = map_blank(900, 900);
+    uint64_t seed = 17;
+    for (int32_t y = 10; y < 890; y++) {
+        for (int32_t x = 10; x < 890; x++) {
+            bool graphite = spread(&seed) < 0.55;
+            kb_row(&map.label, y)[x] = graphite ? KB_GRAPHITE : KB_FERRITE;
+        }
+    }
+    struct kb_morphology_params params = rules();
+    params.hole_share = 0.0;
+    struct kb_particles particles = measured(&map, 0.5, &params);
+    assert_int_equal(particles.parted_clusters, 0);
+    assert_true(kb_findings_has(&particles.findings, "not-parted"));
+    kb_particles_release(&particles);
+    kb_phase_map_release(&map);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(two_touching_discs_are_parted_in_any_direction),
@@ -299,6 +319,7 @@ int main(void) {
         cmocka_unit_test(parting_moves_no_pixel),
         cmocka_unit_test(a_cluster_cut_by_the_frame_gives_up_its_whole_nodules),
         cmocka_unit_test(a_region_too_large_to_part_is_reported),
+        cmocka_unit_test(a_sponge_is_reported_and_left_whole),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -91,7 +91,7 @@ static void without_a_scale_nothing_counts_but_shapes_are_told(void **state) {
     struct kb_phase_map map = one_disc(30, 50, 20.0);
     map_paint_disc(&map, KB_GRAPHITE, (struct place){90, 50}, 15.0);
     struct kb_morphology_params params = kb_morphology_params_default(KB_DUCTILE_IRON);
-    const double unknown[] = {0.0, -1.0, NAN, INFINITY};
+    const double unknown[] = {0.0, -1.0, (double)NAN, (double)INFINITY};
     for (size_t i = 0; i < 4; i++) {
         struct kb_particles particles = measured(&map, unknown[i], &params);
         assert_near(particles.px_um, 0.0, 0.0);
@@ -163,15 +163,15 @@ static void size_classes_are_those_of_the_table(void **state) {
     (void)fclose(file);
     assert_int_equal(rows, 8);
     assert_int_equal(kb_size_class(0.0), 0);
-    assert_int_equal(kb_size_class(NAN), 0);
-    assert_int_equal(kb_size_class(INFINITY), 1);
+    assert_int_equal(kb_size_class((double)NAN), 0);
+    assert_int_equal(kb_size_class((double)INFINITY), 1);
 }
 
 static void rules_out_of_range_are_refused(void **state) {
     (void)state;
     struct kb_morphology_params good = kb_morphology_params_default(KB_DUCTILE_IRON);
     assert_int_equal(kb_morphology_params_check(&good, NULL), KB_OK);
-    const double bad[] = {-1.0, NAN, INFINITY, 1e9};
+    const double bad[] = {-1.0, (double)NAN, (double)INFINITY, 1e9};
     for (int field = 0; field < 10; field++) {
         for (size_t i = 0; i < 4; i++) {
             struct kb_morphology_params params = good;
@@ -188,7 +188,7 @@ static void rules_out_of_range_are_refused(void **state) {
         }
     }
     struct kb_phase_map map = one_disc(50, 50, 20.0);
-    good.part_neck = NAN;
+    good.part_neck = (double)NAN;
     struct kb_particles particles;
     assert_int_equal(kb_morphology_run(&map, 0.5, &good, &particles, NULL), KB_E_USAGE);
     assert_null(particles.particle);
