@@ -41,9 +41,10 @@ set(CPACK_PACKAGE_VENDOR "keelblock")
 set(CPACK_PACKAGE_CONTACT "keelblock maintainers <maintainers@keelblock.invalid>")
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY ${PROJECT_DESCRIPTION})
 set(CPACK_PACKAGE_DESCRIPTION
-"Turns micrographs of cast irons and carbon steels into figures with intervals: phase fractions,
-graphite form, nodularity and nodule count, the carbon that the structure implies, and a verdict
-against given limits, with pictures of what was counted.
+"Turns micrographs of cast irons and carbon steels into figures with
+intervals: phase fractions, graphite form, nodularity and nodule count,
+the carbon that the structure implies, and a verdict against given limits,
+with pictures of what was counted.
 Holds the program, the shared library, its headers and the manual page.")
 set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
 set(CPACK_STRIP_FILES ON)
@@ -51,6 +52,8 @@ set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
 set(CPACK_DEBIAN_PACKAGE_SECTION science)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PACKAGE_GENERATE_SHLIBS ON)
+file(WRITE ${PROJECT_BINARY_DIR}/deb/triggers "activate-noawait ldconfig\n")
+set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA ${PROJECT_BINARY_DIR}/deb/triggers)
 set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
 set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS
   OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
