@@ -126,6 +126,9 @@ static void facts(struct kb_text *out, const struct kb_field_result *field) {
     const struct kb_field_figures *figures = &field->figures;
     kb_text_add(out, "<dl class=\"facts\">\n");
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
+        if (phase == KB_OTHER && !(figures->fraction[phase] > 0.0)) {
+            continue; /* nothing that is not one of the phases looked for: not worth a line */
+        }
         char name[64];
         (void)snprintf(name, sizeof name, "%s, of the field", kb_phase_name((enum kb_phase)phase));
         fact(out, name, percent(figures->fraction[phase]), 1, "%");

@@ -83,7 +83,6 @@ static void forms(struct kb_text *out, const struct kb_specimen *specimen) {
 /* ---- histograms --------------------------------------------------------------------------------
  */
 
-/* Call `use` for every particle that counts. */
 static double largest_feret(const struct kb_result *result) {
     double largest = 0.0;
     for (size_t i = 0; i < result->fields; i++) {
@@ -130,6 +129,13 @@ static void count_bars(const struct kb_result *result, bool size, double width, 
     }
 }
 
+/* ISO 945-1 Table 1, true lengths in um (refs/). */
+static const struct kb_bar_span size_classes[] = {
+    {0.0, 15.0, "size 8"},     {15.0, 30.0, "size 7"},   {30.0, 60.0, "size 6"},
+    {60.0, 120.0, "size 5"},   {120.0, 250.0, "size 4"}, {250.0, 500.0, "size 3"},
+    {500.0, 1000.0, "size 2"}, {1000.0, 1e6, "size 1"},
+};
+
 static void size_histogram(struct kb_text *out, const struct kb_result *result) {
     double largest = largest_feret(result);
     double bar[SIZE_BARS_MOST + 1] = {0};
@@ -146,12 +152,15 @@ static void size_histogram(struct kb_text *out, const struct kb_result *result) 
         .x_title = "maximum Feret diameter, µm",
         .y_title = "particles",
         .title = "Histogram of the maximum Feret diameter of the counted particles",
+        .span = size_classes,
+        .spans = KB_COUNT_OF(size_classes),
         .cut = KB_NAN,
         .cut_words = NULL,
     };
     kb_text_add(out, "<figure>");
     kb_svg_bars(out, &chart);
-    kb_text_add(out, "<figcaption>Size of the counted particles");
+    kb_text_add(out,
+                "<figcaption>Size of the counted particles, with the size classes of ISO 945-1");
     if (result->specimen.size_class > 0) {
         kb_text_format(out, "; the largest is of ISO 945-1 size class %d",
                        result->specimen.size_class);

@@ -52,7 +52,8 @@ void kb_html_phases(struct kb_text *out, const struct kb_result *result) {
                 "<th class=\"n\">relative accuracy</th><th class=\"n\">fields</th></tr></thead>"
                 "<tbody>\n");
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
-        if (specimen->phase[phase].measured) {
+        if (specimen->phase[phase].measured &&
+            (phase != KB_OTHER || specimen->phase[phase].value > 0.0)) {
             row(out, kb_phase_name((enum kb_phase)phase), "area of the fields", phase,
                 &specimen->phase[phase]);
         }

@@ -29,14 +29,21 @@ extern const char *const kb_html_style[]; /* style sheet in parts, NULL-ended (h
 /* ---- drawings (svg_*.c) ------------------------------------------------------------------------
  */
 
+struct kb_bar_span {
+    double low, high;
+    const char *words;
+};
+
 struct kb_bars {
     const double *height; /* counts */
     size_t count;
     double low, width; /* left edge of the first bar, width of each, in axis units */
     int decimals;      /* of the axis labels */
     const char *x_title, *y_title;
-    const char *title; /* for readers who cannot see it */
-    double cut;        /* bars left of it are hatched; NaN: none */
+    const char *title;              /* for readers who cannot see it */
+    const struct kb_bar_span *span; /* named parts of the axis, left to right; NULL: none */
+    size_t spans;
+    double cut; /* bars left of it are hatched; NaN: none */
     const char *cut_words;
 };
 void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars);

@@ -24,7 +24,7 @@ void kb_html_text(struct kb_text *out, const char *string) {
             kb_text_add(out, "&#39;");
             break;
         default:
-            kb_text_put(out, code);
+            kb_text_put(out, kb_text_tame(code));
         }
     }
 }

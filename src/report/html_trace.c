@@ -43,9 +43,11 @@ static void settings(struct kb_text *out, const struct kb_result *result) {
 }
 
 static void files(struct kb_text *out, const struct kb_result *result) {
-    kb_text_add(out, "<h3>Files</h3>\n<div class=\"wide\"><table class=\"stack\"><thead><tr>"
-                     "<th>field</th><th>file</th><th>picture</th><th>SHA-256</th></tr></thead>"
-                     "<tbody>\n");
+    kb_text_add(
+        out,
+        "<div class=\"head\"><h3>Files</h3>\n<div class=\"wide\"><table class=\"stack\"><thead><tr>"
+        "<th>field</th><th>file</th><th>picture</th><th>SHA-256</th></tr></thead>"
+        "<tbody>\n");
     for (size_t i = 0; i < result->fields; i++) {
         const struct kb_field_result *field = &result->field[i];
         kb_text_format(out, "<tr><td data-label=\"field\">%zu</td>", i + 1);
@@ -67,7 +69,7 @@ static void signatures(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out, "<div class=\"sign\">\n<div><b>");
     kb_html_text(out, result->operator_name);
     kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b></b>checked by, name and "
-                     "signature</div>\n<div><b></b>date</div>\n</div>\n");
+                     "signature</div>\n<div><b></b>date</div>\n</div>\n</div>\n");
 }
 
 void kb_html_trace(struct kb_text *out, const struct kb_result *result) {

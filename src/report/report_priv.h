@@ -17,6 +17,9 @@
 /* Next character of a NUL-terminated string that need not be valid UTF-8: false at its end. Bad
  * bytes, surrogates and characters that XML forbids come out as KB_REPLACEMENT. */
 bool kb_text_next(const char **at, uint32_t *code);
+/* KB_REPLACEMENT for characters that turn the direction of writing: a file name must not be able to
+ * rearrange what is shown beside it (Unicode, UAX 9). Others come back unchanged. */
+uint32_t kb_text_tame(uint32_t code);
 void kb_text_put(struct kb_text *out, uint32_t code);
 /* `string` as valid UTF-8 on one line; NULL adds nothing. */
 void kb_text_plain(struct kb_text *out, const char *string);

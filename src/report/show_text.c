@@ -58,6 +58,11 @@ bool kb_text_next(const char **at, uint32_t *code) {
     return true;
 }
 
+uint32_t kb_text_tame(uint32_t code) {
+    bool turns = (code >= 0x202a && code <= 0x202e) || (code >= 0x2066 && code <= 0x2069);
+    return turns || code == 0x200e || code == 0x200f ? KB_REPLACEMENT : code;
+}
+
 void kb_text_put(struct kb_text *out, uint32_t code) {
     char bytes[4];
     size_t length = 0;
@@ -82,7 +87,7 @@ void kb_text_put(struct kb_text *out, uint32_t code) {
 void kb_text_plain(struct kb_text *out, const char *string) {
     uint32_t code = 0;
     while (string != NULL && kb_text_next(&string, &code)) {
-        kb_text_put(out, code < 0x20 ? ' ' : code);
+        kb_text_put(out, code < 0x20 ? ' ' : kb_text_tame(code));
     }
 }
 

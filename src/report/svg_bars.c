@@ -7,7 +7,8 @@ enum {
     HEIGHT = 250,
     LEFT = 46,
     RIGHT = 12,
-    TOP = 26,
+    TOP = 30,
+    LEAST_SPAN = 26,
     BOTTOM = 46,
     X_LABELS_MOST = 10,
     Y_LABELS_MOST = 5
@@ -86,6 +87,28 @@ static void cut_line(struct kb_text *out, const struct kb_bars *bars) {
     kb_text_add(out, "</text>\n");
 }
 
+/* Dotted lines between the named parts, their names above. */
+static void spans(struct kb_text *out, const struct kb_bars *bars) {
+    double end = bars->low + bars->width * (double)bars->count;
+    for (size_t i = 0; i < bars->spans && bars->span[i].low < end; i++) {
+        double low = fmax(bars->span[i].low, bars->low), high = fmin(bars->span[i].high, end);
+        double x = x_at(bars, low);
+        if (low > bars->low) {
+            kb_text_format(out,
+                           "<line x1=\"%.1f\" x2=\"%.1f\" y1=\"%d\" y2=\"%d\" stroke=\"#59606a\" "
+                           "stroke-dasharray=\"1 3\" />\n",
+                           x, x, TOP - 8, HEIGHT - BOTTOM);
+        }
+        if (x_at(bars, high) - x > LEAST_SPAN) {
+            kb_text_format(out,
+                           "<text x=\"%.1f\" y=\"%d\" font-size=\"11\" text-anchor=\"middle\">",
+                           0.5 * (x + x_at(bars, high)), TOP - 5);
+            kb_html_text(out, bars->span[i].words);
+            kb_text_add(out, "</text>\n");
+        }
+    }
+}
+
 void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars) {
     size_t most = (size_t)ceil(highest(bars));
     size_t step = round_step(most, Y_LABELS_MOST);
@@ -109,6 +132,7 @@ void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars) {
     kb_text_format(out, "<line x1=\"%d\" x2=\"%d\" y1=\"%d\" y2=\"%d\" stroke=\"#1d2026\" />\n",
                    LEFT, WIDTH - RIGHT, HEIGHT - BOTTOM, HEIGHT - BOTTOM);
     x_axis(out, bars);
+    spans(out, bars);
     cut_line(out, bars);
     kb_text_add(out, "</svg>");
 }

@@ -31,7 +31,7 @@ static int cell(const struct table *table, const char *string, int room, bool pa
     uint32_t code = 0;
     while (used < room && kb_text_next(&string, &code)) {
         bool cut = needed > room && used == room - 1;
-        kb_text_put(table->out, cut ? 0x2026u : code < 0x20 ? ' ' : code);
+        kb_text_put(table->out, cut ? 0x2026u : code < 0x20 ? ' ' : kb_text_tame(code));
         used++;
     }
     if (pad) {
@@ -79,7 +79,7 @@ static void wrap(const struct table *table, const char *sentence, int used, int 
             kb_text_format(table->out, "\n%*s", indent, "");
             used = indent;
         }
-        kb_text_put(table->out, code);
+        kb_text_put(table->out, kb_text_tame(code));
         used++;
         start = false;
     }

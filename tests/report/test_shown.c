@@ -30,6 +30,9 @@ static void text_is_always_valid_utf_8(void **state) {
     check_text("cut\xe2\x82", "cut" BAD);
     check_text("\x1b[2Jx\x7f\x01", BAD "[2Jx" BAD BAD);
     check_text("two\nlines", "two lines");
+    check_text("a\xe2\x80\xae"
+               "fit.exe",
+               "a" BAD "fit.exe"); /* right-to-left override */
     check_text("\xf0\x9f\x94\xa9", "\xf0\x9f\x94\xa9");
     assert_int_equal(kb_text_columns("µ–ä\xff"), 4);
 }
