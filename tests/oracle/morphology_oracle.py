@@ -3,17 +3,19 @@
 
     morphology_oracle.py DUMP [PICTURE]
 
-DUMP is the program made of morphology_dump.c; PICTURE a real micrograph of ductile iron, thresholded
-here. Where the definitions agree, figures must agree to rounding:
+DUMP is the program made of morphology_dump.c; PICTURE a real micrograph of ductile iron,
+thresholded here. Where the definitions agree, figures must agree to rounding:
 
-  area, box, centroid        scikit-image regionprops (its centroid is of pixel indices: + 0.5)
-  perimeter                  regionprops perimeter_crofton(directions=4): the same formula
-  axes                       regionprops' central moments, plus 1/12 for the pixel being a square, not a point
-  solidity                   pixels in the hull of pixel centres: OpenCV convexHull, counted with pointPolygonTest
-  maximum Feret              largest distance between hull corners (pixel centres) + 0.5
+  area, box, centroid  scikit-image regionprops (its centroid is of pixel indices: + 0.5)
+  perimeter            perimeter_crofton(directions=4): the same formula
+  axes                 regionprops' central moments, plus 1/12: a pixel is a square, not a point
+  solidity             pixels in the hull of pixel centres: OpenCV convexHull, counted with
+                       pointPolygonTest
+  maximum Feret        largest distance between hull corners (pixel centres) + 0.5
+  minimum Feret        least width over the edges of that hull + 0.5
 
-Where they differ the difference is stated: OpenCV's minAreaRect holds the least-area rectangle, whose shorter
-side is at least the least width. Exits 77 where the libraries are missing.
+Where they differ the difference is stated: OpenCV's minAreaRect holds the least-area rectangle,
+whose shorter side is at least the least width. Exits 77 where the libraries are missing.
 """
 import csv
 import io
@@ -35,7 +37,8 @@ def dump(program, mask, px_um, rules):
         file.write(b"P5\n%d %d\n255\n" % (mask.shape[1], mask.shape[0]))
         file.write(mask.astype(np.uint8).tobytes())
         file.flush()
-        out = subprocess.run([program, file.name, str(px_um), rules], capture_output=True, text=True, check=True)
+        out = subprocess.run([program, file.name, str(px_um), rules], capture_output=True,
+                             text=True, check=True)
     rows = list(csv.DictReader(io.StringIO(out.stdout)))
     for row in rows:
         for key, value in row.items():
@@ -54,7 +57,7 @@ def hull_pixels(mask):
     points = np.argwhere(mask)[:, ::-1].astype(np.int32)
     hull = cv2.convexHull(points)
     if len(hull) < 3:
-        return len(points), hull  # one pixel or a line: nothing to fill but itself, if it is straight
+        return len(points), hull  # one pixel or a straight line
     count = 0
     for y in range(mask.shape[0]):
         for x in range(mask.shape[1]):
@@ -86,7 +89,8 @@ def compare(program, mask, name):
         near("minor axis", row["minor"], axes[0], 1e-6)
         near("major axis", row["major"], axes[1], 1e-9 * max(1, axes[1]))
         # scikit-image takes pixels as points: its squared axis lacks 16 / 12
-        near("scikit-image's major axis", row["major"], np.hypot(region.axis_major_length, 4 / np.sqrt(12)), 1e-6)
+        near("scikit-image's major axis", row["major"],
+             np.hypot(region.axis_major_length, 4 / np.sqrt(12)), 1e-6)
         pixels, hull = hull_pixels(region.image)
         near("solidity", row["solidity"], region.area / pixels, 1e-12)
         corners = hull[:, 0, :].astype(float)
@@ -118,7 +122,8 @@ def filled_area(program):
     y, x = np.mgrid[0:300, 0:300]
     for cx, cy, radius in ((60, 70, 40), (180, 80, 55), (110, 210, 60), (240, 230, 30)):
         distance = np.hypot(x - cx, y - cy)
-        discs |= (distance < radius) & ~((distance > 5) & (distance < 9)) & ((x * 7 + y * 13) % 31 != 0)
+        ring = (distance > 5) & (distance < 9)
+        discs |= (distance < radius) & ~ring & ((x * 7 + y * 13) % 31 != 0)
     rows = dump(program, discs, 0.5, "rules")
     filled = ndimage.binary_fill_holes(discs)
     regions = measure.regionprops(measure.label(filled, connectivity=2))
@@ -145,14 +150,15 @@ def real_mask(path):
 
 
 def look_at_real(program, mask):
-    """Most whole graphite of this ductile iron is spheroidal to anyone's eye, and few particles touch."""
+    """Most graphite of this ductile iron is spheroidal to anyone's eye, and few particles touch."""
     rows = dump(program, mask, 0.5, "rules")
     counting = [row for row in rows if row["state"] == "counts"]
-    round_share = sum(row["area"] for row in counting if row["form"] in ("V", "VI")) / sum(
-        row["area"] for row in counting)
+    spheroidal = sum(row["area"] for row in counting if row["form"] in ("V", "VI"))
+    share = spheroidal / sum(row["area"] for row in counting)
     parted = sum(row["parted"] for row in rows)
-    print(f"real picture: {len(counting)} count, {100 * round_share:.0f} % of their area V + VI, {parted:.0f} parted")
-    assert len(counting) > 30 and round_share > 0.8 and parted < 0.15 * len(rows)
+    print(f"real picture: {len(counting)} count, {100 * share:.0f} % of their area V + VI, "
+          f"{parted:.0f} parted")
+    assert len(counting) > 30 and share > 0.8 and parted < 0.15 * len(rows)
 
 
 def main():
