@@ -90,7 +90,7 @@ const char *const kb_html_style[] = {
     "padding:1rem 1.2rem;margin:1rem 0;list-style:none;overflow-wrap:anywhere}\n"
     ".caution{border-left:3px solid var(--ink);padding:.1rem 0 .1rem 1rem;margin:1rem 0}\n"
     ".digest{font-size:.72rem}\n"
-    ".sign{display:grid;grid-template-columns:1fr 1fr 10rem;gap:3.4rem 2rem;margin-top:3.2rem;"
+    ".sign{display:grid;grid-template-columns:1fr 1fr 10rem;gap:3.4rem 2rem;margin-top:4.4rem;"
     "break-inside:avoid;break-before:avoid}\n"
     ".sign div{border-top:1px solid var(--ink);padding-top:.3rem;font-size:.86rem;"
     "color:var(--soft)}\n"

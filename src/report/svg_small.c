@@ -90,7 +90,7 @@ static void widen(struct span *span, double value) {
 
 /* Range to draw: everything finite, with a quarter more on either side. */
 static struct span limit_range(const struct kb_limit_result *limit, bool interval) {
-    struct span span = {INFINITY, -INFINITY};
+    struct span span = {(double)INFINITY, -(double)INFINITY};
     widen(&span, limit->limit.low);
     widen(&span, limit->limit.high);
     widen(&span, limit->value.value);
