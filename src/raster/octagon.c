@@ -13,7 +13,9 @@
  * its goal in x and in y, so the way between two pixels of the frame stays in the frame, and the
  * frame needs no margin. Erosion is dilation of the complement.
  *
- * Scratch: two planes of bits, a quarter of a byte a pixel.
+ * Bands of rows are done one by one, each with the rows about it that it depends on.
+ *
+ * Scratch: two planes of bits of one band and its surroundings a thread.
  */
 #include "raster_priv.h"
 
@@ -94,8 +96,7 @@ static void grow_row(const struct plane *from, int32_t y, int32_t arm_x, int32_t
     }
 }
 
-/* Two planes; the picture is in the first. One thread: a step on bits in the cache is over before
- * others have started, and waiting for them at every step costs more. */
+/* Two planes; the picture is in the first. */
 static void grow(struct plane pair[2], int32_t arm_x, int32_t arm_y) {
     for (int32_t y = 0; y < pair[0].height; y++) {
         grow_row(&pair[0], y, arm_x, arm_y, &pair[1]);
@@ -134,6 +135,32 @@ static void grow_by_octagon(struct plane pair[2], int32_t radius) {
     }
 }
 
+/* One job: what is set, how far it grows, and where the result goes. */
+struct growth {
+    const struct kb_image *mask;
+    struct kb_pick set;
+    int32_t radius;
+    bool inverted;
+    struct kb_image *to;
+};
+
+/* Rows y0 .. y1 - 1 of the result: they depend on no row farther than the radius. */
+static void grow_band(const struct growth *job, int32_t y0, int32_t y1, uint64_t *block) {
+    const int32_t width = job->mask->width, height = job->mask->height;
+    const int32_t first = y0 > job->radius ? y0 - job->radius : 0;
+    const int32_t past = smaller(height - y1, job->radius) + y1;
+    const size_t pitch = kb_bit_words(width);
+    struct plane pair[2] = {{block, pitch, past - first},
+                            {block + pitch * (size_t)(past - first), pitch, past - first}};
+    for (int32_t y = first; y < past; y++) {
+        kb_pick_bits(&job->set, kb_row(job->mask, y), width, plane_row(&pair[0], y - first));
+    }
+    grow_by_octagon(pair, job->radius);
+    for (int32_t y = y0; y < y1; y++) {
+        kb_unpick_bits(plane_row(&pair[0], y - first), width, job->inverted, kb_row(job->to, y));
+    }
+}
+
 /* Dilation of the pixels in `set`; `inverted` turns the result over. */
 static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, int32_t radius,
                               bool inverted, struct kb_image *to, struct kb_err *err) {
@@ -144,24 +171,26 @@ static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, i
     if (status != KB_OK) {
         return status;
     }
-    const int32_t height = mask->height;
-    const size_t pitch = kb_bit_words(mask->width);
-    const size_t words = pitch * (size_t)height;
-    uint64_t *block = kb_alloc(2 * words, sizeof(uint64_t));
-    if (block == NULL) {
-        return kb_fail_memory(err, "raster", 2 * words * sizeof(uint64_t));
-    }
-    struct plane pair[2] = {{block, pitch, height}, {block + words, pitch, height}};
-    const int strips = kb_strips(height);
-#pragma omp parallel for num_threads(strips) if (strips > 1)
-    for (int32_t y = 0; y < height; y++) {
-        kb_pick_bits(&set, kb_row(mask, y), mask->width, plane_row(&pair[0], y));
-    }
     /* from this radius on the octagon about any pixel covers the frame */
-    grow_by_octagon(pair, smaller(radius, mask->width + height));
-#pragma omp parallel for num_threads(strips) if (strips > 1)
-    for (int32_t y = 0; y < height; y++) {
-        kb_unpick_bits(plane_row(&pair[0], y), mask->width, inverted, kb_row(to, y));
+    const int32_t reach = smaller(radius, mask->width + mask->height);
+    const int32_t height = mask->height;
+    /* tall enough that the rows about a band, done twice, cost little; short enough for the cache
+     */
+    const int32_t band = reach < 64 ? 256 : smaller(4 * reach, height);
+    const int32_t bands = (height - 1) / band + 1;
+    const int32_t rows = smaller(height, band + 2 * reach);
+    const size_t words = 2 * kb_bit_words(mask->width) * (size_t)rows;
+    const struct growth job = {mask, set, reach, inverted, to};
+    const int threads = smaller(kb_strips(height), bands);
+    uint64_t *block = kb_alloc(words * (size_t)threads, sizeof(uint64_t));
+    if (block == NULL) {
+        return kb_fail_memory(err, "raster", words * (size_t)threads * sizeof(uint64_t));
+    }
+#pragma omp parallel for num_threads(threads) if (threads > 1)
+    for (int t = 0; t < threads; t++) {
+        for (int32_t i = t; i < bands; i += threads) {
+            grow_band(&job, i * band, smaller((i + 1) * band, height), block + words * (size_t)t);
+        }
     }
     kb_free(block);
     return KB_OK;
