@@ -11,6 +11,7 @@
 #include "segmentation_priv.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #define ROW_STEP 4
 #define QUARTILE_PER_SIGMA (0.3186 * 6.0)
@@ -18,23 +19,24 @@
 /* Grey levels of 255: with more noise than this two classes 40 levels apart begin to touch. */
 #define NOISE_FOR_BINOMIAL 5.0
 
-static void answers_of_row(const struct kb_seg *seg, int32_t y, uint32_t seen[ANSWER_MOST]) {
-    const uint8_t *a = kb_row(&seg->spare, y - 1);
-    const uint8_t *b = kb_row(&seg->spare, y);
-    const uint8_t *c = kb_row(&seg->spare, y + 1);
-    const uint8_t *label = kb_row(&seg->map->label, y);
-    for (int32_t x = 1; x + 1 < seg->spare.width; x++) {
+static void answers_of_row(const struct kb_image *grey, const uint8_t *label,
+                           const bool chosen[256], int32_t y, uint32_t seen[ANSWER_MOST]) {
+    const uint8_t *a = kb_row(grey, y - 1);
+    const uint8_t *b = kb_row(grey, y);
+    const uint8_t *c = kb_row(grey, y + 1);
+    for (int32_t x = 1; x + 1 < grey->width; x++) {
         int answer = a[x - 1] + a[x + 1] + c[x - 1] + c[x + 1] -
                      2 * (a[x] + b[x - 1] + b[x + 1] + c[x]) + 4 * b[x];
-        seen[abs(answer)] += label[x] != KB_EXCLUDED;
+        seen[abs(answer)] += chosen[label[x]];
     }
 }
 
-static double noise_of(const struct kb_seg *seg) {
+double kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
+                    const bool chosen[256]) {
     uint32_t seen[ANSWER_MOST] = {0};
     uint64_t total = 0;
-    for (int32_t y = 1; y + 1 < seg->spare.height; y += ROW_STEP) {
-        answers_of_row(seg, y, seen);
+    for (int32_t y = 1; y + 1 < grey->height; y += ROW_STEP) {
+        answers_of_row(grey, kb_row(labels, y), chosen, y, seen);
     }
     for (int i = 0; i < ANSWER_MOST; i++) {
         total += seen[i];
@@ -51,7 +53,10 @@ static double noise_of(const struct kb_seg *seg) {
 }
 
 enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err) {
-    seg->noise = noise_of(seg);
+    bool measured[256];
+    memset(measured, 1, sizeof measured);
+    measured[KB_EXCLUDED] = false;
+    seg->noise = kb_seg_noise(&seg->spare, &seg->map->label, measured);
     enum kb_status status = kb_median(&seg->spare, &seg->grey, err);
     if (status == KB_OK && seg->noise > NOISE_FOR_BINOMIAL) {
         struct kb_image median = seg->grey;

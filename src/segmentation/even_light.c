@@ -26,6 +26,12 @@
 #define ROUNDS 6
 /* Less than this is below what a threshold in the middle of two classes notices. */
 #define LEAST_UNEVENNESS 0.03
+/* A surface that explains less of the scatter between blocks than this follows structure, not
+ * light: nine terms through a hundred independent grains explain a tenth of it by chance ... */
+#define EXPLAINED_LEAST 0.15
+/* ... and light that varies by more than STRONG must be plain to see. */
+#define STRONG 0.12
+#define EXPLAINED_STRONG 0.45
 #define SURFACE_LEAST 0.1F /* never divide by less: such light cannot be evened */
 
 struct blocks {
@@ -35,6 +41,7 @@ struct blocks {
     uint32_t *pixels;               /* measured pixels of each block */
     struct kb_surface_point *point; /* 4 a block: three classes, or one quantile */
     double *light;                  /* the surface at the block's centre */
+    double explained;               /* share of the points' scatter that the surface explains */
 };
 
 static void blocks_release(struct blocks *blocks) {
@@ -215,6 +222,26 @@ static double class_in_block(const struct blocks *blocks, size_t b, const struct
     return n;
 }
 
+/* Coefficient of determination: 1 - weighted squares about the surface / about the mean. */
+static double explained_share(const struct kb_surface_point *point, size_t count,
+                              const struct kb_surface *surface) {
+    double weight = 0.0;
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        weight += point[i].weight;
+        sum += point[i].weight * point[i].value;
+    }
+    double about_mean = 0.0;
+    double about_surface = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        double m = point[i].value - sum / weight;
+        double s = point[i].value - kb_surface_at(surface, point[i].u, point[i].v);
+        about_mean += point[i].weight * m * m;
+        about_surface += point[i].weight * s * s;
+    }
+    return about_mean > 0.0 ? 1.0 - about_surface / about_mean : 0.0;
+}
+
 static bool fit_classes(const struct kb_image *image, struct blocks *blocks,
                         const struct classes *classes, struct kb_surface *surface) {
     size_t points = 0;
@@ -236,8 +263,23 @@ static bool fit_classes(const struct kb_image *image, struct blocks *blocks,
             }
         }
     }
-    return points >= LEAST_BLOCKS &&
-           kb_surface_fit(blocks->point, points, KB_SURFACE_TERMS, false, surface);
+    if (points < LEAST_BLOCKS ||
+        !kb_surface_fit(blocks->point, points, KB_SURFACE_TERMS, false, surface)) {
+        return false;
+    }
+    blocks->explained = explained_share(blocks->point, points, surface);
+    return true;
+}
+
+/* (max - min) / mean over the blocks; their mean is 1. */
+static double light_range(const struct blocks *blocks) {
+    double low = blocks->light[0];
+    double high = blocks->light[0];
+    for (size_t b = 1; b < blocks->count; b++) {
+        low = fmin(low, blocks->light[b]);
+        high = fmax(high, blocks->light[b]);
+    }
+    return high - low;
 }
 
 /* True when a surface was found that makes the classes more separate. */
@@ -261,18 +303,8 @@ static bool find_surface(const struct kb_image *image, int count, struct blocks 
         }
     }
     evened_histogram(blocks, true, bins);
-    return classes_cut(bins, count, &classes) && classes.separability > before;
-}
-
-/* (max - min) / mean over the blocks; their mean is 1. */
-static double light_range(const struct blocks *blocks) {
-    double low = blocks->light[0];
-    double high = blocks->light[0];
-    for (size_t b = 1; b < blocks->count; b++) {
-        low = fmin(low, blocks->light[b]);
-        high = fmax(high, blocks->light[b]);
-    }
-    return high - low;
+    return classes_cut(bins, count, &classes) && classes.separability > before &&
+           blocks->explained >= (light_range(blocks) > STRONG ? EXPLAINED_STRONG : EXPLAINED_LEAST);
 }
 
 static void copy_picture(const struct kb_image *from, struct kb_image *to) {

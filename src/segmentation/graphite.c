@@ -24,9 +24,15 @@
 #define SCRATCH_ASPECT 4.0
 /* A bright spot of up to this share of a nodule's area is part of it. */
 #define HOLE_SHARE 0.1
+/* Compactness of a body that is no dark pearlite; nodules have 0.5 and more, irregular ones 0.4. */
+#define COMPACT_LEAST 0.35
+/* Thin regions beyond this share of all that is dark are lamellae. */
+#define LAMELLAE_SHARE 0.15
+#define PI 3.14159265358979323846
 
 struct dark_region {
     uint32_t pixels, deep;
+    uint32_t edges;          /* sides of pixels on its outline */
     double x, y, xx, xy, yy; /* sums over pixels, from the first pixel */
     int32_t x0, y0;
 };
@@ -54,6 +60,24 @@ static void region_add_run(const struct kb_run *run, int32_t y, const uint8_t *g
     }
 }
 
+/* Pixels of a run that are not continued in row y; the frame is no outline. */
+static uint32_t open_sides(const struct kb_image *label, const struct kb_run *run, int32_t y) {
+    uint32_t open = 0;
+    if (y >= 0 && y < label->height) {
+        const uint8_t *row = kb_row(label, y);
+        for (int32_t x = run->x0; x < run->x1; x++) {
+            open += row[x] != KB_GRAPHITE;
+        }
+    }
+    return open;
+}
+
+/* Mean thickness of a long region, half the diameter of a round one, pixels: twice area over
+ * perimeter, where the sides of pixels are 4 / pi times as long as the outline. */
+static double region_thickness(const struct dark_region *region) {
+    return 2.0 * (double)region->pixels / (0.25 * PI * (double)region->edges);
+}
+
 /* Ratio of the axes of the ellipse of equal second moments; 1/12 is the moment of a pixel. */
 static double region_aspect(const struct dark_region *r, double *minor) {
     double n = (double)r->pixels;
@@ -73,6 +97,15 @@ static bool is_scratch(const struct kb_seg *seg, const struct dark_region *regio
     return aspect >= SCRATCH_ASPECT && minor * seg->px_um <= 2.0 * seg->params->line_um;
 }
 
+/* A solid, compact body is graphite however light: dark pearlite is ragged. 4 pi area over
+ * perimeter squared, 1 for a disc. */
+static bool is_compact(const struct kb_seg *seg, const struct dark_region *region) {
+    double perimeter = 0.25 * PI * (double)region->edges;
+    double compactness = 4.0 * PI * (double)region->pixels / (perimeter * perimeter);
+    return compactness >= COMPACT_LEAST &&
+           region_thickness(region) * seg->px_um >= seg->params->line_um;
+}
+
 static bool is_graphite(const struct kb_seg *seg, const struct dark_region *region) {
     bool flake = seg->params->material == KB_GREY_IRON;
     double share = (double)region->deep / (double)region->pixels;
@@ -80,7 +113,32 @@ static bool is_graphite(const struct kb_seg *seg, const struct dark_region *regi
         return true;
     }
     bool unetched = seg->scheme.classes == 2;
+    if (!unetched && !flake && is_compact(seg, region)) {
+        return true;
+    }
     return unetched && (flake || !is_scratch(seg, region));
+}
+
+static bool is_thin(const struct kb_seg *seg, const struct dark_region *region) {
+    return region_thickness(region) * seg->px_um < seg->params->line_um;
+}
+
+/* Etched nodular or compacted iron: do thin regions make up so much of what is dark that they must
+ * be resolved lamellae? Only regions larger than a speck of twice the line width are asked. */
+static bool lamellae_are_dark(const struct kb_seg *seg, const struct kb_runs *runs,
+                              const struct dark_region *region) {
+    if (seg->scheme.classes != 3 || seg->params->material == KB_GREY_IRON) {
+        return false;
+    }
+    double speck = PI * seg->params->line_um * seg->params->line_um / (seg->px_um * seg->px_um);
+    double thin = 0.0;
+    double all = 0.0;
+    for (uint32_t r = 0; r < runs->regions; r++) {
+        double pixels = (double)region[r].pixels;
+        all += pixels;
+        thin += pixels > speck && is_thin(seg, &region[r]) ? pixels : 0.0;
+    }
+    return thin > LAMELLAE_SHARE * all;
 }
 
 static void regions_measure(const struct kb_seg *seg, const struct kb_runs *runs,
@@ -89,7 +147,10 @@ static void regions_measure(const struct kb_seg *seg, const struct kb_runs *runs
     for (int32_t y = 0; y < runs->height; y++) {
         const uint8_t *grey = kb_row(&seg->grey, y);
         for (size_t i = runs->row[y]; i < runs->row[y + 1]; i++) {
-            region_add_run(&runs->run[i], y, grey, deep, &region[runs->run[i].region]);
+            const struct kb_run *run = &runs->run[i];
+            region_add_run(run, y, grey, deep, &region[run->region]);
+            region[run->region].edges += 2 + open_sides(&seg->map->label, run, y - 1) +
+                                         open_sides(&seg->map->label, run, y + 1);
         }
     }
 }
@@ -102,8 +163,9 @@ static enum kb_status drop_others(struct kb_seg *seg, const struct kb_runs *runs
         return kb_fail_memory(err, KB_SEG_STAGE, runs->regions * sizeof *to);
     }
     struct kb_segmentation_figures *f = &seg->map->figures;
+    bool lamellae = lamellae_are_dark(seg, runs, region);
     for (uint32_t r = 0; r < runs->regions; r++) {
-        bool keep = is_graphite(seg, &region[r]);
+        bool keep = is_graphite(seg, &region[r]) && !(lamellae && is_thin(seg, &region[r]));
         to[r] = keep ? (uint16_t)KB_KEEP : (uint16_t)seg->scheme.phase[1];
         if (!keep && seg->scheme.phase[1] == KB_PEARLITE) {
             f->dark_pearlite_px += region[r].pixels;

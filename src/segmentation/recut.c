@@ -13,10 +13,9 @@
 #define SECOND_LEAST 0.002
 
 static int class_of_second(const struct kb_seg *seg) {
-    bool main_is_pearlite = seg->scheme.plain == KB_CEMENTITE;
     int pearlite = seg->scheme.pearlite;
     int plain = seg->scheme.classes == 3 ? 3 - pearlite : 1 - pearlite;
-    return main_is_pearlite ? plain : pearlite;
+    return seg->main_is_pearlite ? plain : pearlite;
 }
 
 bool kb_seg_second_found(const struct kb_seg *seg) {

@@ -142,14 +142,26 @@ static enum kb_status label_all(struct kb_seg *seg, struct kb_err *err) {
     return status;
 }
 
-/* Where the matrix has one hill but solid regions of the other constituent were found, these tell
- * its grey, and the labels are made once more with the threshold half way. */
-static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
-    if (!seg->matrix_is_one || !kb_seg_second_found(seg)) {
-        return KB_OK;
-    }
-    static kb_seg_step *const step[] = {kb_seg_even_light, kb_seg_denoise, kb_seg_recut, label_all};
+static enum kb_status smooth_again(struct kb_seg *seg, struct kb_err *err) {
+    static kb_seg_step *const step[] = {kb_seg_even_light, kb_seg_denoise};
     return run_steps(step, sizeof step / sizeof *step, seg, err);
+}
+
+/* Where the matrix has one hill: if that is pearlite, look for ferrite on its far side; and where
+ * solid regions of the other constituent were found, these tell its grey, and the labels are made
+ * once more with the threshold half way. */
+static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    if (kb_seg_hill_is_pearlite(seg)) {
+        kb_seg_cut_other_side(seg);
+        status = smooth_again(seg, err);
+        status = status == KB_OK ? label_all(seg, err) : status;
+    }
+    if (status == KB_OK && seg->matrix_is_one && kb_seg_second_found(seg)) {
+        static kb_seg_step *const step[] = {smooth_again, kb_seg_recut, label_all};
+        status = run_steps(step, sizeof step / sizeof *step, seg, err);
+    }
+    return status;
 }
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
@@ -189,6 +201,8 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
         .field = field,
         .params = params,
         .scheme = scheme_of(params),
+        .main_is_pearlite =
+            params->proeutectoid == KB_PRO_CEMENTITE && !kb_material_is_iron(params->material),
         .px_um = field->px_um > 0.0 ? field->px_um : params->fallback_px_um,
         .map = map,
     };

@@ -30,6 +30,7 @@ struct kb_seg {
     double class_level[3]; /* typical grey of each class, 8-bit levels */
     double noise;          /* standard deviation of pixel noise, 8-bit levels */
     bool matrix_is_one;    /* the histogram shows one constituent of the matrix */
+    bool main_is_pearlite; /* that one is pearlite: the other is looked for on its far side */
     int rim_px;            /* longest blurred passage between the outer classes, pixels */
     bool shades;           /* both constituents of the matrix are rough alike */
     bool graphite_hidden;  /* graphite has no hill of its own in the histogram */
@@ -55,6 +56,9 @@ KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err 
 /* ---- denoise.c ---------------------------------------------------------------------------------
  */
 
+/* Standard deviation of the noise on the pixels whose label is chosen, grey levels. */
+double kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
+                    const bool chosen[256]);
 /* seg->spare to seg->grey, smoothed; sets seg->noise. */
 KB_NODISCARD enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err);
 
@@ -86,6 +90,8 @@ KB_NODISCARD enum kb_status kb_seg_thresholds(struct kb_seg *seg, struct kb_err 
 
 /* Fill the figures that follow from seg->threshold: shares, means, valleys, separability. */
 void kb_seg_threshold_figures(struct kb_seg *seg);
+/* A matrix of one hill turned out to be pearlite: move the threshold to the hill's other side. */
+void kb_seg_cut_other_side(struct kb_seg *seg);
 /* recut.c: whether regions of the other constituent were found although the matrix has one hill;
  * and, with seg->grey made anew, the threshold half way between the two. */
 bool kb_seg_second_found(const struct kb_seg *seg);
@@ -115,6 +121,8 @@ KB_NODISCARD enum kb_status kb_seg_graphite(struct kb_seg *seg, struct kb_err *e
 KB_NODISCARD enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err);
 /* single.c: where the matrix shows one constituent only, say which, or that it cannot be said. */
 KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err);
+/* The same, asked beforehand: one hill, and its texture is that of pearlite? */
+bool kb_seg_hill_is_pearlite(struct kb_seg *seg);
 /* clean.c: specks and holes of less than clean_um. */
 KB_NODISCARD enum kb_status kb_seg_clean(struct kb_seg *seg, struct kb_err *err);
 /* findings_seg.c: what the reader must know. */

@@ -21,6 +21,10 @@
 #include <stdlib.h>
 
 #define ROW_STEP 4
+#define LENGTH_MOST 4 /* pixels added up at a place */
+#define SUM_MOST (LENGTH_MOST * 255)
+/* Scatter of less than this many times the noise is not told from noise. */
+#define SURE_OF_NOISE 1.4
 #define PAIRS_LEAST 500           /* fewer pairs make no quartile */
 #define QUARTILE_PER_SIGMA 0.3186 /* of the magnitude of a normal deviate */
 
@@ -52,7 +56,7 @@ struct sampler {
 };
 
 struct tally {
-    uint32_t seen[KB_PHASES][256]; /* pairs by difference of their means */
+    uint32_t seen[KB_PHASES][SUM_MOST + 1]; /* pairs by the difference of their sums */
     uint64_t pairs[KB_PHASES];
     double grey[KB_PHASES];                     /* sum */
     uint64_t triples, dark_lines, bright_lines; /* matrix only */
@@ -82,7 +86,7 @@ static void tally_row(const struct kb_seg *seg, const struct sampler *s, int32_t
         }
         int left = sum_at(grey + x, s->length);
         int middle = sum_at(grey + x + s->lag, s->length);
-        tally->seen[here][abs(left - middle) / s->length]++;
+        tally->seen[here][abs(left - middle)]++;
         tally->grey[here] += grey[x];
         tally->pairs[here]++;
         if (label[x + 2 * s->lag] == here) {
@@ -94,15 +98,27 @@ static void tally_row(const struct kb_seg *seg, const struct sampler *s, int32_t
     }
 }
 
-static double quartile_difference(const uint32_t seen[256], uint64_t count) {
+static double quartile_difference(const uint32_t seen[SUM_MOST + 1], uint64_t count) {
     double wanted = 0.25 * (double)count;
     double below = 0.0;
     int i = 0;
-    while (i < 255 && below + (double)seen[i] < wanted) {
+    while (i < SUM_MOST && below + (double)seen[i] < wanted) {
         below += (double)seen[i++];
     }
-    /* bin i holds differences from i to i + 1 (whole-number division) */
-    return seen[i] > 0 ? (double)i + (wanted - below) / (double)seen[i] : 0.0;
+    double part = seen[i] > 0 ? (wanted - below) / (double)seen[i] : 0.0;
+    return i == 0 ? 0.5 * part : (double)i - 0.5 + part; /* bin 0 is half as wide */
+}
+
+/* Noise on the pixels of one phase: bright ones carry more of it. */
+static double phase_noise(const struct kb_seg *seg, int phase) {
+    bool chosen[256] = {false};
+    chosen[phase] = true;
+    return kb_seg_noise(&seg->field->grey, &seg->map->label, chosen);
+}
+
+/* Roughness is a share of the light, which begins at the camera's black: graphite is near to it. */
+static double black_level(const struct kb_seg *seg) {
+    return seg->scheme.graphite ? 0.7 * seg->class_level[0] : 0.0; /* it reflects a little itself */
 }
 
 /* Roughness of each phase and the share of lines, from the field as it was taken. */
@@ -111,10 +127,9 @@ static void measure_texture(struct kb_seg *seg) {
     struct sampler s;
     s.lag = (int32_t)fmax(
         2.0, fmin(0.5 * seg->params->colony_um / seg->px_um, 0.25 * (double)seg->map->label.width));
-    s.length = s.lag / 2 < 1 ? 1 : s.lag / 2 > 4 ? 4 : s.lag / 2;
-    double noise = seg->noise / sqrt((double)s.length);
+    s.length = s.lag / 2 < 1 ? 1 : s.lag / 2 > LENGTH_MOST ? LENGTH_MOST : s.lag / 2;
     /* four standard deviations of a mean, and 2 % of full scale: lines that an eye would see */
-    s.margin = (int)(fmax(4.0 * noise, 5.0) * (double)s.length);
+    s.margin = (int)(fmax(4.0 * seg->noise / sqrt((double)s.length), 5.0) * (double)s.length);
     for (int32_t y = 0; y < seg->map->label.height; y += ROW_STEP) {
         tally_row(seg, &s, y, &tally);
     }
@@ -124,10 +139,13 @@ static void measure_texture(struct kb_seg *seg) {
             continue;
         }
         /* a difference of two pixels scatters sqrt(2) times as much as one */
+        double noise = phase_noise(seg, i) / sqrt((double)s.length);
         double quartile = quartile_difference(tally.seen[i], tally.pairs[i]);
-        double sigma = quartile / QUARTILE_PER_SIGMA / sqrt(2.0);
-        double free_of_noise = sqrt(fmax(0.0, sigma * sigma - noise * noise));
-        seg->roughness[i] = free_of_noise / fmax(tally.grey[i] / (double)tally.pairs[i], 1.0);
+        double sigma = quartile / (double)s.length / QUARTILE_PER_SIGMA / sqrt(2.0);
+        /* what is left must be more than the noise itself is uncertain by */
+        double left = sigma > SURE_OF_NOISE * noise ? sqrt(sigma * sigma - noise * noise) : 0.0;
+        double grey = tally.grey[i] / (double)tally.pairs[i] - black_level(seg);
+        seg->roughness[i] = left / fmax(grey, 1.0);
     }
     bool light = seg->params->contrast == KB_LIGHT;
     double lines = light ? (double)tally.dark_lines - (double)tally.bright_lines
@@ -181,8 +199,8 @@ static bool second_stands(const struct kb_seg *seg, double second, bool pearlite
     if (seg->scheme.plain == KB_CEMENTITE && seg->params->contrast == KB_SEM) {
         return false; /* bright particles and edges of the SEM are solid too */
     }
-    if (pearlite_most) {
-        return !both_rough(seg);
+    if (pearlite_most) { /* rings and films are rough from their edges */
+        return second <= SHADE_LEAST || !both_rough(seg);
     }
     return name == seg->scheme.plain || (name == KB_MATRIX && second >= SECOND_SURE);
 }
@@ -214,6 +232,17 @@ static void decide(struct kb_seg *seg) {
     if (alone || !second_stands(seg, second, pearlite_most, name)) {
         set_single(seg, name);
     }
+}
+
+bool kb_seg_hill_is_pearlite(struct kb_seg *seg) {
+    const struct kb_segmentation_figures *f = &seg->map->figures;
+    bool by_hand = f->origin[seg->scheme.classes - 2] == KB_THRESHOLD_BY_HAND;
+    if (!seg->scheme.matrix_pair || !seg->matrix_is_one || seg->main_is_pearlite || by_hand ||
+        f->pixels[KB_PEARLITE] > f->pixels[seg->scheme.plain]) {
+        return false;
+    }
+    measure_texture(seg);
+    return phase_of_texture(seg, seg->roughness[seg->scheme.plain]) == KB_PEARLITE;
 }
 
 enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {

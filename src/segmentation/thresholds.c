@@ -136,8 +136,7 @@ static void merge_near_hills(const struct kb_seg *seg, struct hills *h) {
 static int cut_beside(const struct kb_seg *seg, const struct hills *h, int level, double dark_end,
                       double bright_end) {
     bool pearlite_dark = seg->scheme.pearlite < seg->scheme.classes - 1;
-    bool main_is_pearlite = seg->scheme.plain == KB_CEMENTITE;
-    bool cut_below = pearlite_dark != main_is_pearlite;
+    bool cut_below = pearlite_dark != seg->main_is_pearlite;
     double room = cut_below ? (double)level - dark_end : bright_end - (double)level;
     double away = fmax(HILL_END * hill_width(h, level), LEAST_CONTRAST * room);
     return clamp_level(cut_below ? (double)level - away : (double)level + away);
@@ -215,6 +214,19 @@ static void two_classes(struct kb_seg *seg, struct hills *h) {
         seg->threshold[0] = cut_beside(seg, h, level, 0.0, 255.0);
         seg->class_level[0] = seg->class_level[1] = (double)level;
     }
+}
+
+void kb_seg_cut_other_side(struct kb_seg *seg) {
+    struct hills h;
+    h.count = kb_modes_find(seg->map->figures.histogram, h.smooth, h.mode);
+    int last = seg->scheme.classes - 2;
+    int level = (int)seg->class_level[last + 1];
+    double dark_end = seg->scheme.graphite ? seg->class_level[0] : 0.0;
+    seg->main_is_pearlite = true;
+    int cut = cut_beside(seg, &h, level, dark_end, 255.0);
+    int least = last > 0 ? seg->threshold[0] + 1 : 0;
+    seg->threshold[last] = cut > least ? cut : least;
+    kb_seg_threshold_figures(seg);
 }
 
 /* ---- thresholds by hand ------------------------------------------------------------------------

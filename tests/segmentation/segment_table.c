@@ -1,7 +1,8 @@
 /* segment_table.c - errors of the segmentation on drawn fields of every kind, as a table.
  *     kb_segment_table [SEED [NAME OUT.pgm]]
- * With NAME only that row, and its grey picture is written. Each row: what was drawn, the true share of graphite and the true share of pearlite in the
- * matrix, and by how many percentage points the measured ones are off.
+ * With NAME only that row, and its grey picture is written. Each row: what was drawn, the true
+ * share of graphite and the true share of pearlite in the matrix, and by how many percentage points
+ * the measured ones are off.
  */
 #include "drawn_field.h"
 
@@ -10,18 +11,18 @@
 #include <string.h>
 
 struct row {
-    const char *name;
     enum kb_material material;
     enum kb_contrast contrast;
     struct kb_render_params params;
+    double gain, offset, gamma; /* tone of the camera; gain 0: as drawn */
 };
 
-static struct kb_render_params base(uint64_t seed) {
-    struct kb_render_params p = kb_render_params_default();
-    p.seed = seed;
-    p.width = 1200;
-    p.height = 900;
-    return p;
+static struct row row_of(enum kb_material material, enum kb_contrast contrast, uint64_t seed) {
+    struct row row = {material, contrast, kb_render_params_default(), 0.0, 0.0, 1.0};
+    row.params.seed = seed;
+    row.params.width = 1200;
+    row.params.height = 900;
+    return row;
 }
 
 static double total_abs_graphite, total_abs_pearlite;
@@ -40,6 +41,20 @@ static void write_grey(const char *path, const struct kb_image *grey) {
     (void)fclose(file);
 }
 
+/* The camera's tone: grey = offset + gain * 255 * (grey / 255) ^ gamma. */
+static void set_tone(const struct row *row, struct kb_image *grey) {
+    uint8_t tone[256];
+    for (int i = 0; i < 256; i++) {
+        double level = row->offset + row->gain * 255.0 * pow((double)i / 255.0, row->gamma);
+        tone[i] = (uint8_t)fmin(fmax(level + 0.5, 0.0), 255.0);
+    }
+    for (int32_t y = 0; y < grey->height && row->gain > 0.0; y++) {
+        for (int32_t x = 0; x < grey->width; x++) {
+            kb_row(grey, y)[x] = tone[kb_row(grey, y)[x]];
+        }
+    }
+}
+
 static void print_row(const char *name, const struct row *row) {
     struct drawn_field drawn;
     struct kb_phase_map map;
@@ -51,6 +66,7 @@ static void print_row(const char *name, const struct row *row) {
         (void)printf("%-44s cannot be drawn\n", name);
         return;
     }
+    set_tone(row, &drawn.field.grey);
     if (only_path != NULL) {
         write_grey(only_path, &drawn.field.grey);
     }
@@ -91,7 +107,7 @@ static void ductile_etched(uint64_t seed) {
     const double pearlite[] = {0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0};
     char name[64];
     for (size_t i = 0; i < sizeof pearlite / sizeof *pearlite; i++) {
-        struct row r = {"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + i)};
+        struct row r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + i);
         r.params.pearlite_of_matrix = pearlite[i];
         (void)snprintf(name, sizeof name, "ductile etched %.0f %%", 100.0 * pearlite[i]);
         print_row(name, &r);
@@ -105,23 +121,23 @@ static void ductile_etched(uint64_t seed) {
 static void optics(uint64_t seed) {
     char name[64];
     for (int i = 0; i < 4; i++) {
-        struct row r = {"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        struct row r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + (uint64_t)i);
         r.params.pearlite_of_matrix = 0.4;
         r.params.blur_um = 0.5 * (double)i * r.params.px_um;
         (void)snprintf(name, sizeof name, "ductile 40 %%, blur %.1f px", 0.5 * (double)i);
         print_row(name, &r);
-        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + (uint64_t)i);
         r.params.pearlite_of_matrix = 0.4;
         r.params.noise = 10.0 * (double)i / 3.0;
         (void)snprintf(name, sizeof name, "ductile 40 %%, noise %.1f", r.params.noise);
         print_row(name, &r);
-        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + (uint64_t)i);
         r.params.pearlite_of_matrix = 0.4;
         r.params.fall_off = 0.4 * (double)i / 3.0;
         (void)snprintf(name, sizeof name, "ductile 40 %%, fall-off %.2f", r.params.fall_off);
         print_row(name, &r);
         const double px_um[] = {0.2, 0.35, 0.6, 1.0};
-        r = (struct row){"", KB_DUCTILE_IRON, KB_LIGHT, base(seed + (uint64_t)i)};
+        r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + (uint64_t)i);
         r.params.pearlite_of_matrix = 0.4;
         r.params.px_um = px_um[i];
         (void)snprintf(name, sizeof name, "ductile 40 %%, %.2f um/px", px_um[i]);
@@ -135,7 +151,7 @@ static void unetched(uint64_t seed) {
     const enum kb_material material[] = {KB_DUCTILE_IRON, KB_COMPACTED_IRON, KB_GREY_IRON};
     char name[64];
     for (int i = 0; i < 3; i++) {
-        struct row r = {"", material[i], KB_LIGHT_UNETCHED, base(seed)};
+        struct row r = row_of(material[i], KB_LIGHT_UNETCHED, seed);
         r.params.graphite = form[i];
         r.params.look = KB_RENDER_UNETCHED;
         (void)snprintf(name, sizeof name, "%s unetched", kb_material_name(material[i]));
@@ -145,7 +161,7 @@ static void unetched(uint64_t seed) {
         (void)snprintf(name, sizeof name, "%s unetched, scratches, fall-off",
                        kb_material_name(material[i]));
         print_row(name, &r);
-        r = (struct row){"", material[i], KB_LIGHT, base(seed)};
+        r = row_of(material[i], KB_LIGHT, seed);
         r.params.graphite = form[i];
         for (int k = 0; k < 3; k++) {
             r.params.pearlite_of_matrix = 0.1 + 0.4 * (double)k;
@@ -167,7 +183,7 @@ static void steel(uint64_t seed) {
     for (size_t i = 0; i < sizeof pearlite / sizeof *pearlite; i++) {
         for (int look = 0; look < 3; look++) {
             bool sem = look == 2;
-            struct row r = {"", KB_CARBON_STEEL, sem ? KB_SEM : KB_LIGHT, base(seed + i)};
+            struct row r = row_of(KB_CARBON_STEEL, sem ? KB_SEM : KB_LIGHT, seed + i);
             r.params.graphite = KB_RENDER_NONE;
             r.params.bulls_eye = false;
             r.params.look = sem ? KB_RENDER_SEM : KB_RENDER_LIGHT;
@@ -175,6 +191,57 @@ static void steel(uint64_t seed) {
             r.params.px_um = look == 0 ? 0.5 : 0.15;
             (void)snprintf(name, sizeof name, "steel %.0f %% %s %.2f um/px", 100.0 * pearlite[i],
                            sem ? "sem" : "light", r.params.px_um);
+            print_row(name, &r);
+        }
+    }
+}
+
+static void hard(uint64_t seed) {
+    const double pearlite[] = {0.0, 0.05, 0.4, 0.95, 1.0};
+    char name[64];
+    for (size_t i = 0; i < sizeof pearlite / sizeof *pearlite; i++) {
+        for (int kind = 0; kind < 8; kind++) {
+            struct row r = row_of(KB_DUCTILE_IRON, KB_LIGHT, seed + i);
+            r.params.pearlite_of_matrix = pearlite[i];
+            const char *const word[] = {"fall-off 0.4",  "noise 10",  "blur 1.5 px", "dim",
+                                        "dull and grey", "gamma 0.6", "gamma 1.6",   "saturated"};
+            const double tone[8][3] = {{0.0, 0.0, 1.0}, {0.0, 0.0, 1.0},  {0.0, 0.0, 1.0},
+                                       {0.4, 0.0, 1.0}, {0.4, 80.0, 1.0}, {1.0, 0.0, 0.6},
+                                       {1.0, 0.0, 1.6}, {1.3, 0.0, 1.0}};
+            r.params.fall_off = kind == 0 ? 0.4 : r.params.fall_off;
+            r.params.noise = kind == 1 ? 10.0 : r.params.noise;
+            r.params.blur_um = kind == 2 ? 1.5 * r.params.px_um : r.params.blur_um;
+            r.gain = tone[kind][0];
+            r.offset = tone[kind][1];
+            r.gamma = tone[kind][2];
+            (void)snprintf(name, sizeof name, "hard %.0f %%, %s", 100.0 * pearlite[i], word[kind]);
+            print_row(name, &r);
+        }
+    }
+}
+
+static void lamellae(uint64_t seed) {
+    const double pearlite[] = {0.1, 0.5, 0.9, 1.0};
+    const double spacing[] = {0.8, 1.5, 2.5};
+    char name[64];
+    for (int i = 0; i < 4; i++) {
+        for (int k = 0; k < 3; k++) {
+            struct row r = row_of(KB_CARBON_STEEL, KB_LIGHT, seed);
+            r.params.graphite = KB_RENDER_NONE;
+            r.params.bulls_eye = false;
+            r.params.pearlite_of_matrix = pearlite[i];
+            r.params.lamella_um = spacing[k];
+            r.params.px_um = 0.15;
+            r.params.blur_um = 0.15;
+            r.params.grain_um = 30.0;
+            (void)snprintf(name, sizeof name, "lamellae %.1f um, %.0f %%", spacing[k],
+                           100.0 * pearlite[i]);
+            print_row(name, &r);
+            r.params.graphite = KB_RENDER_NODULES;
+            r.params.bulls_eye = true;
+            r.material = KB_DUCTILE_IRON;
+            (void)snprintf(name, sizeof name, "iron, lamellae %.1f um, %.0f %%", spacing[k],
+                           100.0 * pearlite[i]);
             print_row(name, &r);
         }
     }
@@ -188,6 +255,8 @@ int main(int argc, char **argv) {
     optics(seed + 100);
     unetched(seed + 200);
     steel(seed + 300);
+    hard(seed + 400);
+    lamellae(seed + 500);
     (void)printf("%d rows, %d beyond 0.5 point graphite or 2 points pearlite; mean magnitude %.2f "
                  "and %.2f points\n",
                  rows_done, rows_bad, total_abs_graphite / rows_done,
