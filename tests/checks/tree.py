@@ -6,8 +6,8 @@ import sys
 
 ROOT = os.path.abspath(sys.argv[1] if len(sys.argv) > 1 else ".")
 # In the order of the data's way. `render` stands beside the way: it needs only base and raster.
-STAGES = ("base raster intake firstlook quality segmentation morphology lineal specimen judge render report "
-          "review app").split()
+STAGES = ("base raster intake firstlook segmentation quality morphology lineal specimen judge "
+          "render report review app").split()
 # A checkout may hold these beside the project's own files.
 NOT_OURS = re.compile(r"^(\.git|build.*|out|__pycache__)$")
 
