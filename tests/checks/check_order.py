@@ -13,7 +13,7 @@ HEADER_STAGE = {"keelblock": "app", "version": "base"}
 
 
 def may_see(stage):
-    if stage == "render":
+    if stage == "render":  # stands beside the way
         return {"base", "raster", "render"}
     return set(STAGES[: STAGES.index(stage) + 1])
 
@@ -40,7 +40,7 @@ sources = files("src", "include", suffix=(".c", ".h"))
 for path in sources:
     stage = stage_of_file(path)
     if stage not in STAGES:
-        faults.append(f"{path}: '{stage}' is not a stage; tests/checks/tree.py lists them")
+        faults.append(f"{path}: '{stage}' is not a stage; CMakeLists.txt lists them")
         continue
     for name in INCLUDE.findall(read(path)):
         target = stage_of_header(name)

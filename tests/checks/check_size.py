@@ -26,7 +26,8 @@ def functions(code):
 
 faults = []
 c_sources = files("src", "include", "tests", suffix=(".c", ".h"))
-scripts = files("tests", "scripts", suffix=(".py", ".sh")) + files("src", "tests", suffix=".txt")
+scripts = files("tests", "scripts", suffix=(".py", ".sh")) + [
+    "CMakeLists.txt"] + files("src", "tests", suffix=(".txt", ".cmake"))
 for path in c_sources + scripts:
     text = read(path)
     lines = text.split("\n")

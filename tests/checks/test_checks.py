@@ -8,7 +8,7 @@ import tempfile
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 SOUND = {
-    "CMakeLists.txt": "project(x)\n",
+    "CMakeLists.txt": "project(x)\nset(KB_STAGES base raster)\n",
     "README.md": "# x\n\n```sh\nscripts/demo\n```\n",
     "DEVELOPERS.md": "`src/base/` and `src/raster/`\n",
     "scripts/demo": "#!/bin/sh\n",

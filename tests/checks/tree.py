@@ -5,9 +5,6 @@ import re
 import sys
 
 ROOT = os.path.abspath(sys.argv[1] if len(sys.argv) > 1 else ".")
-# In the order of the data's way. `render` stands beside the way: it needs only base and raster.
-STAGES = ("base raster intake firstlook segmentation quality morphology lineal specimen judge "
-          "render report review app").split()
 # A checkout may hold these beside the project's own files.
 NOT_OURS = re.compile(r"^(\.git|build.*|out|__pycache__)$")
 
@@ -35,6 +32,15 @@ def code_only(text):
     def blank(match):
         return re.sub(r"[^\n]", " ", match.group())
     return re.sub(pattern, blank, text, flags=re.DOTALL)
+
+
+def stages():
+    """Folders of src/ in the order of the data's way, as the build states it."""
+    listed = re.search(r"set\(KB_STAGES\s+([^)]*)\)", read("CMakeLists.txt"))
+    return listed.group(1).split() if listed else []
+
+
+STAGES = stages()
 
 
 def finish(faults, looked_at):
