@@ -65,8 +65,16 @@ struct kb_quality {
                                       scratch */
 };
 
+#define KB_NO_LIMIT (-1.0)
+
 struct kb_quality_params {
-    double min_feret_um; /* smallest particle that counts */
+    double min_feret_um;    /* smallest particle that counts, 0.01..10000 um: 10 */
+    double grain_per_width; /* an abrasive's grain over the width of the scratch it leaves, 1..20:
+                               3; common practice, no published source; for the hint only */
+    /* Limits by check: focus in shares of the smallest particle (without scale: of 20 pixels);
+     * light, saturation, shadows, blocks, noise, pull-out and stains in per cent; grey levels;
+     * scratches in mm/mm2; both etch checks in times of the spread; resolution in pixels. Any
+     * negative value: no limit. Defaults: quality_params.c, found with tests/ladder. */
     double warn[KB_CHECKS], unfit[KB_CHECKS];
 };
 KB_API struct kb_quality_params kb_quality_params_default(enum kb_material material,

@@ -1,0 +1,308 @@
+/* checks.c - each figure against its limits, and one sentence on what is seen.
+ *
+ * Every check that applies gets a value, two limits in the same unit, a fitness and words; one that
+ * does not apply says why. Advice is in advice.c.
+ */
+#include "quality_priv.h"
+
+#include <string.h>
+
+#define SHARE_LEAST 0.02 /* a phase of less has no say */
+/* Pixels that stand in for the smallest particle where the scale is unknown. */
+#define SMALLEST_PX 20.0
+/* Quantiles between which grey levels are counted, and the least share that populates one. */
+#define LOW_QUANTILE 0.01
+#define HIGH_QUANTILE 0.99
+#define POPULATED 2e-5
+#define TOP 254   /* JPEG makes 254 of 255 and the other way round */
+#define BOTTOM 1
+
+static double limit_of(double limit, double scale) {
+    return limit < 0.0 ? (double)NAN : limit * scale;
+}
+
+static bool beyond(double value, double limit, bool more_is_worse) {
+    return more_is_worse ? value >= limit : value <= limit; /* NaN: never */
+}
+
+/* The check with its figure judged; `says` is left to the caller. */
+static struct kb_check_result *judge(const struct kb_look *look, enum kb_check which, double value,
+                                     double scale, const char *unit) {
+    struct kb_check_result *r = &look->out->check[which];
+    r->looked = true;
+    r->value = value;
+    r->warn = limit_of(look->params->warn[which], scale);
+    r->unfit = limit_of(look->params->unfit[which], scale);
+    r->more_is_worse = kb_quality_more_is_worse(which);
+    r->unit = unit;
+    r->fitness = beyond(value, r->unfit, r->more_is_worse)  ? KB_NOT_FIT
+                 : beyond(value, r->warn, r->more_is_worse) ? KB_USABLE
+                                                            : KB_FIT;
+    return r;
+}
+
+static void not_looked(const struct kb_look *look, enum kb_check which, const char *unit,
+                       const char *why) {
+    struct kb_check_result *r = &look->out->check[which];
+    *r = (struct kb_check_result){.value = NAN,
+                                  .warn = NAN,
+                                  .unfit = NAN,
+                                  .more_is_worse = kb_quality_more_is_worse(which),
+                                  .unit = unit};
+    (void)snprintf(r->says, sizeof r->says, "%s", why);
+}
+
+static bool has(const struct kb_look *look, enum kb_phase phase) {
+    return look->seen.share[phase] >= SHARE_LEAST;
+}
+
+/* ---- camera and lens ----------------------------------------------------------------------------
+ */
+
+static void check_focus(const struct kb_look *look) {
+    struct kb_edge_widths w;
+    bool known = look->px_um > 0.0;
+    const char *unit = known ? "um" : "px";
+    kb_quality_edges(look, &w);
+    if (isnan(w.px)) {
+        not_looked(look, KB_CHECK_FOCUS, unit, "too few edges between phases to judge the focus by");
+        return;
+    }
+    double value = known ? w.px * look->px_um : w.px;
+    double scale = known ? look->params->min_feret_um : SMALLEST_PX;
+    struct kb_check_result *r = judge(look, KB_CHECK_FOCUS, value, scale, unit);
+    bool tilted = r->fitness != KB_FIT && w.px > 1.6 * w.sharpest_px;
+    (void)snprintf(r->says, sizeof r->says,
+                   "phase edges pass from 10 to 90 %% of their step over %.2g %s%s", value, unit,
+                   tilted ? ", over much less elsewhere in the field: the section is tilted or the "
+                            "lens is soft at its rim"
+                          : "");
+}
+
+/* By the surface that segmentation found, or by what is left in phases of the same name. */
+static void check_light(const struct kb_look *look, const struct kb_patches *patches) {
+    double value = 100.0 * fmax(look->map->figures.unevenness, patches->unevenness);
+    struct kb_check_result *r = judge(look, KB_CHECK_LIGHT, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says, "the illumination varies by %.0f %% over the field",
+                   value);
+}
+
+static void check_ends(const struct kb_look *look) {
+    const uint64_t *all = look->seen.all;
+    double measured = fmax(1.0, (double)look->seen.measured), top = 0.0, bottom = 0.0;
+    for (int i = TOP; i < 256; i++) {
+        top += 100.0 * (double)all[i] / measured;
+    }
+    for (int i = 0; i <= BOTTOM; i++) {
+        bottom += 100.0 * (double)all[i] / measured;
+    }
+    struct kb_check_result *r = judge(look, KB_CHECK_SATURATION, top, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says, "%.2g %% of the field is at the top of the grey scale",
+                   top);
+    r = judge(look, KB_CHECK_SHADOWS, bottom, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "%.2g %% of the field is at the bottom of the grey scale", bottom);
+}
+
+static void check_levels(const struct kb_look *look) {
+    const uint64_t *all = look->seen.all;
+    double measured = fmax(1.0, (double)look->seen.measured), below = 0.0;
+    int levels = 0, span = 0;
+    for (int i = 0; i < 256; i++) {
+        double here = (double)all[i] / measured;
+        if (below + here >= LOW_QUANTILE && below <= HIGH_QUANTILE) {
+            levels += here >= POPULATED;
+            span++;
+        }
+        below += here;
+    }
+    struct kb_check_result *r = judge(look, KB_CHECK_GREY_LEVELS, levels, 1.0, "levels");
+    (void)snprintf(r->says, sizeof r->says, "%d of %d grey levels between dark and bright are used%s",
+                   levels, span, 2 * levels < span ? "; gaps tell of a stretched picture" : "");
+}
+
+static void check_blocks(const struct kb_look *look) {
+    double value = 100.0 * look->seen.blocks;
+    struct kb_check_result *r = judge(look, KB_CHECK_BLOCKS, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "grey steps at the edges of 8 x 8 blocks exceed the others by %.0f %%", value);
+}
+
+static void check_noise(const struct kb_look *look) {
+    if (isnan(look->seen.step)) {
+        not_looked(look, KB_CHECK_NOISE, "%", "one phase only: no step to hold the noise against");
+        return;
+    }
+    double value = 100.0 * look->seen.noise / fmax(1.0, look->seen.step);
+    struct kb_check_result *r = judge(look, KB_CHECK_NOISE, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "noise of %.1f grey levels, %.0f %% of the smallest step between phases (%.0f)",
+                   look->seen.noise, value, look->seen.step);
+}
+
+static void check_resolution(const struct kb_look *look) {
+    if (!kb_material_is_iron(look->material)) {
+        not_looked(look, KB_CHECK_RESOLUTION, "px", "no particles are counted in this material");
+        return;
+    }
+    if (look->px_um <= 0.0) {
+        not_looked(look, KB_CHECK_RESOLUTION, "px",
+                   "the pixel size is not known: give it, or a scale bar");
+        return;
+    }
+    double value = look->params->min_feret_um / look->px_um;
+    struct kb_check_result *r = judge(look, KB_CHECK_RESOLUTION, value, 1.0, "px");
+    (void)snprintf(r->says, sizeof r->says, "a particle of %g um is %.1f pixels across",
+                   look->params->min_feret_um, value);
+}
+
+/* ---- bench --------------------------------------------------------------------------------------
+ */
+
+static double degrees(double angle) {
+    return 180.0 / KB_PI * angle;
+}
+
+static enum kb_status check_scratches(const struct kb_look *look, struct kb_err *err) {
+    double value = 0.0;
+    enum kb_status status = kb_quality_scratches(look, &value, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    const struct kb_quality *q = look->out;
+    struct kb_check_result *r = judge(look, KB_CHECK_SCRATCHES, value, 1.0, "mm/mm2");
+    int used = snprintf(r->says, sizeof r->says, "%.1f mm of straight scratches per mm2%s", value,
+                        look->px_um > 0.0 ? "" : " (as if a pixel were 0.5 um)");
+    for (int i = 0; i < q->scratch_families && used > 0 && used < (int)sizeof r->says; i++) {
+        used += snprintf(r->says + used, sizeof r->says - (size_t)used,
+                         "%s %zu at %.0f degrees", i == 0 ? ":" : ",", q->scratch[i].lines,
+                         degrees(q->scratch[i].angle));
+    }
+    return KB_OK;
+}
+
+static enum kb_status check_pull_out(const struct kb_look *look, struct kb_err *err) {
+    if (!kb_material_is_iron(look->material)) {
+        not_looked(look, KB_CHECK_PULL_OUT, "%", "no graphite in this material");
+        return KB_OK;
+    }
+    struct kb_pull_out p;
+    enum kb_status status = kb_quality_pull_out(look, &p, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    if (p.looked < 10) {
+        not_looked(look, KB_CHECK_PULL_OUT, "%", "too few compact graphite particles to judge by");
+        return KB_OK;
+    }
+    double value = 100.0 * fmax(p.hollow, p.tailed);
+    struct kb_check_result *r = judge(look, KB_CHECK_PULL_OUT, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "of %zu particles %.0f %% are dark hollows with a bright rim, %.0f %% have a "
+                   "tail in one common direction",
+                   p.looked, 100.0 * p.hollow, 100.0 * p.tailed);
+    return KB_OK;
+}
+
+static enum kb_phase plain_phase(const struct kb_look *look) {
+    return look->seen.share[KB_CEMENTITE] > look->seen.share[KB_FERRITE] ? KB_CEMENTITE
+                                                                         : KB_FERRITE;
+}
+
+static void check_etch_weak(const struct kb_look *look, const struct kb_tiles *tiles) {
+    static const char unit[] = "x";
+    enum kb_phase plain = plain_phase(look);
+    if (look->contrast == KB_LIGHT_UNETCHED) {
+        not_looked(look, KB_CHECK_ETCH_WEAK, unit, "the section is not etched");
+        return;
+    }
+    if (has(look, KB_MATRIX)) {
+        struct kb_check_result *r = judge(look, KB_CHECK_ETCH_WEAK, 0.0, 1.0, unit);
+        (void)snprintf(r->says, sizeof r->says,
+                       "the matrix shows one grey, and its texture does not say which constituent");
+        return;
+    }
+    struct kb_apart a = kb_quality_apart(tiles, KB_PEARLITE, plain);
+    if (!has(look, KB_PEARLITE) || !has(look, plain) || a.tiles < 3) {
+        not_looked(look, KB_CHECK_ETCH_WEAK, unit, "one constituent only in the matrix");
+        return;
+    }
+    double value = fabs(a.step) / fmax(0.5, a.spread);
+    struct kb_check_result *r = judge(look, KB_CHECK_ETCH_WEAK, value, 1.0, unit);
+    (void)snprintf(r->says, sizeof r->says,
+                   "%s and pearlite are %.0f grey levels apart, %.1f times their own spread",
+                   kb_phase_name(plain), fabs(a.step), value);
+}
+
+static void check_etch_strong(const struct kb_look *look, const struct kb_tiles *tiles) {
+    static const char unit[] = "x";
+    struct kb_apart a = kb_quality_apart(tiles, KB_GRAPHITE, KB_PEARLITE);
+    if (look->contrast != KB_LIGHT) {
+        not_looked(look, KB_CHECK_ETCH_STRONG, unit, "told only of sections etched for light");
+        return;
+    }
+    if (!has(look, KB_GRAPHITE) || !has(look, KB_PEARLITE) || a.tiles < 3) {
+        not_looked(look, KB_CHECK_ETCH_STRONG, unit, "graphite and pearlite do not lie side by side");
+        return;
+    }
+    double value = fabs(a.step) / fmax(0.5, a.spread);
+    struct kb_check_result *r = judge(look, KB_CHECK_ETCH_STRONG, value, 1.0, unit);
+    (void)snprintf(r->says, sizeof r->says,
+                   "pearlite and graphite are %.0f grey levels apart, %.1f times their own spread",
+                   fabs(a.step), value);
+}
+
+static void check_stains(const struct kb_look *look, const struct kb_patches *patches) {
+    if (look->contrast == KB_SEM) {
+        not_looked(look, KB_CHECK_STAINS, "%", "charging and relief of the SEM look alike");
+        return;
+    }
+    double value = 100.0 * patches->share;
+    struct kb_check_result *r = judge(look, KB_CHECK_STAINS, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "%.0f %% of the matrix lies in soft patches that are no light and no phase",
+                   value);
+}
+
+static enum kb_status check_tiles(const struct kb_look *look, struct kb_err *err) {
+    struct kb_tiles *tiles = NULL;
+    struct kb_patches patches;
+    enum kb_status status = kb_quality_tiles(look, &tiles, err);
+    if (status == KB_OK) {
+        status = kb_quality_patches(tiles, &patches, err);
+    }
+    if (status == KB_OK) {
+        check_light(look, &patches);
+        check_stains(look, &patches);
+        check_etch_weak(look, tiles);
+        check_etch_strong(look, tiles);
+    }
+    kb_quality_tiles_free(&tiles);
+    return status;
+}
+
+enum kb_status kb_quality_checks(struct kb_look *look, struct kb_err *err) {
+    check_focus(look);
+    check_ends(look);
+    check_levels(look);
+    check_blocks(look);
+    check_noise(look);
+    check_resolution(look);
+    enum kb_status status = check_scratches(look, err);
+    if (status == KB_OK) {
+        status = check_pull_out(look, err);
+    }
+    if (status == KB_OK) {
+        status = check_tiles(look, err);
+    }
+    look->out->fitness = KB_FIT;
+    for (int i = 0; i < KB_CHECKS; i++) {
+        struct kb_check_result *r = &look->out->check[i];
+        if (r->fitness != KB_FIT) {
+            (void)snprintf(r->advice, sizeof r->advice, "%s",
+                           kb_quality_advice(look, (enum kb_check)i));
+        }
+        look->out->fitness = r->fitness > look->out->fitness ? r->fitness : look->out->fitness;
+    }
+    return status;
+}

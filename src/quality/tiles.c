@@ -1,0 +1,305 @@
+/* tiles.c - grey by phase and place: how far phases are apart where they lie side by side, and
+ * whether light or stain lies in patches over the field.
+ *
+ * The field is cut into square tiles, 16 across its shorter side. Each keeps count, sum and sum of
+ * squares of the grey of graphite, pearlite and the plain constituent (ferrite, cementite, or the
+ * unetched matrix), from pixels that lie inside their phase. Differences are taken tile by tile, so
+ * that uneven light drops out.
+ *   patches  grey of each matrix phase over its own mean, joined to one figure a tile; a quadratic
+ *            surface, which is light, is fitted robustly and divided out; a tile that stays off by
+ *            more than PATCH and has such a neighbour of the same sign belongs to a patch. Single
+ *            colonies and grains are smaller than two tiles.
+ */
+#include "quality_priv.h"
+
+#include <string.h>
+
+#define ACROSS 16       /* tiles on the shorter side */
+#define TILE_LEAST 24   /* pixels */
+#define INSIDE 3        /* pixels to either side that must be of the same phase */
+#define COUNT_LEAST 40  /* pixels of a phase that make a mean */
+#define PATCH 0.06      /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas */
+#define TERMS 6
+#define ROUNDS 6
+#define ROWS_READ 700
+
+enum slot { GRAPHITE, PEARLITE, PLAIN, SLOTS };
+
+struct tally {
+    double count, sum, squares;
+};
+
+struct kb_tiles {
+    int32_t across, down, side;
+    struct tally (*tile)[SLOTS]; /* across * down */
+};
+
+static int slot_of(uint8_t label) {
+    switch (label) {
+    case KB_GRAPHITE:
+        return GRAPHITE;
+    case KB_PEARLITE:
+        return PEARLITE;
+    case KB_FERRITE:
+    case KB_CEMENTITE:
+    case KB_MATRIX:
+        return PLAIN;
+    default:
+        return -1;
+    }
+}
+
+static void read_row(const struct kb_look *look, struct kb_tiles *tiles, int32_t y) {
+    const uint8_t *grey = kb_row(&look->field->grey, y), *label = kb_row(&look->map->label, y);
+    int32_t width = look->field->grey.width;
+    struct tally(*row)[SLOTS] = tiles->tile + (size_t)(y / tiles->side) * (size_t)tiles->across;
+    for (int32_t x = INSIDE; x < width - INSIDE; x += 2) {
+        int slot = slot_of(label[x]);
+        if (slot >= 0 && label[x - INSIDE] == label[x] && label[x + INSIDE] == label[x]) {
+            struct tally *t = &row[x / tiles->side][slot];
+            t->count += 1.0;
+            t->sum += grey[x];
+            t->squares += (double)grey[x] * grey[x];
+        }
+    }
+}
+
+enum kb_status kb_quality_tiles(const struct kb_look *look, struct kb_tiles **made,
+                                struct kb_err *err) {
+    const struct kb_image *grey = &look->field->grey;
+    int32_t shorter = grey->width < grey->height ? grey->width : grey->height;
+    int32_t side = shorter / ACROSS > TILE_LEAST ? shorter / ACROSS : TILE_LEAST;
+    struct kb_tiles *tiles = kb_alloc_zero(1, sizeof *tiles);
+    *made = tiles;
+    if (tiles == NULL) {
+        return kb_fail_memory(err, KB_QUALITY_STAGE, sizeof *tiles);
+    }
+    tiles->side = side;
+    tiles->across = (grey->width + side - 1) / side;
+    tiles->down = (grey->height + side - 1) / side;
+    size_t count = (size_t)tiles->across * (size_t)tiles->down;
+    tiles->tile = kb_alloc_zero(count, sizeof *tiles->tile);
+    if (tiles->tile == NULL) {
+        kb_quality_tiles_free(made);
+        return kb_fail_memory(err, KB_QUALITY_STAGE, count * sizeof *tiles->tile);
+    }
+    int32_t every = grey->height / ROWS_READ + 1;
+    for (int32_t y = every / 2; y < grey->height; y += every) {
+        read_row(look, tiles, y);
+    }
+    return KB_OK;
+}
+
+void kb_quality_tiles_free(struct kb_tiles **tiles) {
+    if (*tiles != NULL) {
+        kb_free((*tiles)->tile);
+    }
+    kb_free(*tiles);
+    *tiles = NULL;
+}
+
+/* ---- how far apart ------------------------------------------------------------------------------
+ */
+
+/* Sum of squares about the tile's own mean. */
+static double about_mean(const struct tally *t) {
+    return fmax(0.0, t->squares - t->sum * t->sum / t->count);
+}
+
+struct kb_apart kb_quality_apart(const struct kb_tiles *tiles, enum kb_phase a, enum kb_phase b) {
+    struct kb_apart apart = {NAN, NAN, 0};
+    double weight = 0.0, step = 0.0, squares = 0.0, count = 0.0;
+    int sa = slot_of((uint8_t)a), sb = slot_of((uint8_t)b);
+    for (int32_t i = 0; i < tiles->across * tiles->down; i++) {
+        const struct tally *ta = &tiles->tile[i][sa], *tb = &tiles->tile[i][sb];
+        if (ta->count < COUNT_LEAST || tb->count < COUNT_LEAST) {
+            continue;
+        }
+        double w = ta->count * tb->count / (ta->count + tb->count);
+        step += w * (tb->sum / tb->count - ta->sum / ta->count);
+        weight += w;
+        squares += about_mean(ta) + about_mean(tb);
+        count += ta->count + tb->count;
+        apart.tiles++;
+    }
+    if (apart.tiles > 0) {
+        apart.step = step / weight;
+        apart.spread = sqrt(squares / count);
+    }
+    return apart;
+}
+
+double kb_quality_spread(const struct kb_tiles *tiles, enum kb_phase phase) {
+    double squares = 0.0, count = 0.0;
+    for (int32_t i = 0; i < tiles->across * tiles->down; i++) {
+        const struct tally *t = &tiles->tile[i][slot_of((uint8_t)phase)];
+        if (t->count >= COUNT_LEAST) {
+            squares += about_mean(t);
+            count += t->count;
+        }
+    }
+    return count > 0.0 ? sqrt(squares / count) : (double)NAN;
+}
+
+/* ---- patches ------------------------------------------------------------------------------------
+ */
+
+struct patch_map {
+    int32_t across, down;
+    double *level;  /* relative grey of each tile; 0 where nothing is known */
+    double *weight; /* pixels */
+};
+
+static void relative_levels(const struct kb_tiles *tiles, struct patch_map *map) {
+    double mean[SLOTS] = {0};
+    for (int s = PEARLITE; s < SLOTS; s++) {
+        double sum = 0.0, count = 0.0;
+        for (int32_t i = 0; i < map->across * map->down; i++) {
+            sum += tiles->tile[i][s].sum;
+            count += tiles->tile[i][s].count;
+        }
+        mean[s] = count > 0.0 ? sum / count : 0.0;
+    }
+    for (int32_t i = 0; i < map->across * map->down; i++) {
+        double sum = 0.0, count = 0.0;
+        for (int s = PEARLITE; s < SLOTS; s++) {
+            const struct tally *t = &tiles->tile[i][s];
+            if (t->count >= COUNT_LEAST && mean[s] > 1.0) {
+                sum += t->sum / mean[s];
+                count += t->count;
+            }
+        }
+        map->level[i] = count > 0.0 ? sum / count : 0.0;
+        map->weight[i] = count;
+    }
+}
+
+/* Solve TERMS equations by elimination with pivots; false when they are not independent. */
+static bool solve(double m[TERMS][TERMS + 1], double x[TERMS]) {
+    for (int c = 0; c < TERMS; c++) {
+        int best = c;
+        for (int r = c + 1; r < TERMS; r++) {
+            best = fabs(m[r][c]) > fabs(m[best][c]) ? r : best;
+        }
+        if (fabs(m[best][c]) < 1e-9) {
+            return false;
+        }
+        for (int k = 0; k <= TERMS; k++) {
+            double kept = m[c][k];
+            m[c][k] = m[best][k];
+            m[best][k] = kept;
+        }
+        for (int r = 0; r < TERMS; r++) {
+            double f = r == c ? 0.0 : m[r][c] / m[c][c];
+            for (int k = c; k <= TERMS; k++) {
+                m[r][k] -= f * m[c][k];
+            }
+        }
+    }
+    for (int c = 0; c < TERMS; c++) {
+        x[c] = m[c][TERMS] / m[c][c];
+    }
+    return true;
+}
+
+static void terms_at(const struct patch_map *map, int32_t i, double t[TERMS]) {
+    double u = 2.0 * (i % map->across + 0.5) / map->across - 1.0;
+    double v = 2.0 * (i / map->across + 0.5) / map->down - 1.0;
+    const double all[TERMS] = {1.0, u, v, u * u, u * v, v * v};
+    memcpy(t, all, sizeof all);
+}
+
+static double surface_at(const struct patch_map *map, int32_t i, const double term[TERMS]) {
+    double t[TERMS], sum = 0.0;
+    terms_at(map, i, t);
+    for (int k = 0; k < TERMS; k++) {
+        sum += term[k] * t[k];
+    }
+    return sum;
+}
+
+/* Least squares, reweighted so that tiles off the surface by more than PATCH lose their say
+ * (Cauchy's weights). */
+static bool fit_light(const struct patch_map *map, double term[TERMS]) {
+    memset(term, 0, TERMS * sizeof *term);
+    for (int round = 0; round < ROUNDS; round++) {
+        double m[TERMS][TERMS + 1] = {{0}};
+        for (int32_t i = 0; i < map->across * map->down; i++) {
+            double t[TERMS];
+            terms_at(map, i, t);
+            double off = (map->level[i] - surface_at(map, i, term)) / (0.5 * PATCH);
+            double w = map->weight[i] / (round == 0 ? 1.0 : 1.0 + off * off);
+            for (int r = 0; r < TERMS; r++) {
+                for (int c = 0; c < TERMS; c++) {
+                    m[r][c] += w * t[r] * t[c];
+                }
+                m[r][TERMS] += w * t[r] * map->level[i];
+            }
+        }
+        if (!solve(m, term)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static int sign_off(const struct patch_map *map, int32_t x, int32_t y) {
+    if (x < 0 || y < 0 || x >= map->across || y >= map->down) {
+        return 0;
+    }
+    int32_t i = y * map->across + x;
+    double off = map->weight[i] > 0.0 ? map->level[i] : 0.0;
+    return off > PATCH ? 1 : off < -PATCH ? -1 : 0;
+}
+
+static double share_in_patches(const struct patch_map *map) {
+    double in = 0.0, all = 0.0;
+    for (int32_t y = 0; y < map->down; y++) {
+        for (int32_t x = 0; x < map->across; x++) {
+            int32_t i = y * map->across + x;
+            int sign = sign_off(map, x, y);
+            int alike = (sign_off(map, x - 1, y) == sign) + (sign_off(map, x + 1, y) == sign) +
+                        (sign_off(map, x, y - 1) == sign) + (sign_off(map, x, y + 1) == sign);
+            in += sign != 0 && alike >= 2 ? map->weight[i] : 0.0;
+            all += map->weight[i];
+        }
+    }
+    return all > 0.0 ? in / all : 0.0;
+}
+
+/* Take the light out of the levels; (largest - smallest) / mean of it where phases were seen. */
+static void divide_light(const struct patch_map *map, const double term[TERMS],
+                         double *unevenness) {
+    double low = INFINITY, high = 0.0;
+    for (int32_t i = 0; i < map->across * map->down; i++) {
+        double light = fmax(0.1, surface_at(map, i, term));
+        if (map->weight[i] > 0.0) {
+            low = fmin(low, light);
+            high = fmax(high, light);
+        }
+        map->level[i] = map->level[i] / light - 1.0;
+    }
+    *unevenness = high > 0.0 ? (high - low) / (0.5 * (high + low)) : 0.0;
+}
+
+enum kb_status kb_quality_patches(const struct kb_tiles *tiles, struct kb_patches *patches,
+                                  struct kb_err *err) {
+    size_t count = (size_t)tiles->across * (size_t)tiles->down;
+    struct patch_map map = {tiles->across, tiles->down, kb_alloc_zero(count, sizeof(double)),
+                            kb_alloc_zero(count, sizeof(double))};
+    enum kb_status status = KB_OK;
+    double term[TERMS];
+    *patches = (struct kb_patches){0.0, 0.0};
+    if (map.level == NULL || map.weight == NULL) {
+        status = kb_fail_memory(err, KB_QUALITY_STAGE, count * sizeof(double));
+    } else {
+        relative_levels(tiles, &map);
+        if (fit_light(&map, term)) {
+            divide_light(&map, term, &patches->unevenness);
+            patches->share = share_in_patches(&map);
+        }
+    }
+    kb_free(map.level);
+    kb_free(map.weight);
+    return status;
+}
