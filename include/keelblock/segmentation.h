@@ -51,12 +51,15 @@ struct kb_segmentation_params {
     double dark_threshold, bright_threshold;
     bool even_light;  /* even the illumination */
     double clean_um;  /* specks and holes of smaller equivalent diameter are not structure, um */
-    double colony_um; /* side of the window whose mean decides on pearlite, um */
+    double colony_um; /* side of the window whose mean decides on pearlite where lamellae are
+                         resolved, um; stripes up to half as wide are closed */
     double line_um;   /* dark lines narrower than this are boundaries or scratches, um */
     double
         fallback_px_um; /* stands in for the pixel size where that is unknown; a finding says so */
     const struct kb_rect *exclusion; /* view: rectangles left out, pixels of the upright picture */
     size_t exclusions;
+    /* View: not 0 where a pixel is left out, of the size of the field; NULL or zeroed: none. */
+    const struct kb_image *outside;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
 };
 KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,

@@ -23,6 +23,9 @@
 /* Dark pixels given to pearlite: from this share of the picture on, worth a look. */
 #define DARK_PEARLITE_TELLS 0.005
 
+/* Share of bright stripes left open from which on the lamellae are wider than the window. */
+#define STRIPES_OPEN_WARNS 0.1
+
 #define CAUTION "(the usual cautions for etchants apply; trained staff decide)"
 
 struct teller {
@@ -187,6 +190,14 @@ static enum kb_status tell_boundaries(const struct teller *t, struct kb_err *err
 static enum kb_status tell_lamellae(const struct teller *t, struct kb_err *err) {
     if (!t->seg->stripes_closed || t->f->pixels[KB_PEARLITE] == 0) {
         return KB_OK;
+    }
+    if (t->seg->stripes_open > STRIPES_OPEN_WARNS && !t->seg->single) {
+        return kb_findings_add(t->to, err, KB_WARNING, "lamellae-coarse",
+                               "The lamellae are wide: %.0f %% of the bright stripes in pearlite "
+                               "could not be closed and count as %s. Give a colony window wider "
+                               "than %g um, or photograph at a lower magnification.",
+                               100.0 * t->seg->stripes_open, kb_phase_name(t->seg->scheme.plain),
+                               t->seg->params->colony_um);
     }
     return kb_findings_add(t->to, err, KB_NOTE, "lamellae-resolved",
                            "The lamellae of pearlite are resolved (%.0f %% bright inside it). "

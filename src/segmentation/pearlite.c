@@ -124,14 +124,24 @@ static void flag_means(struct kb_seg *seg, const struct mean_cut *part) {
 
 /* Plain pixels that the closing reached and the local mean calls pearlite; drops the flags. */
 static void take_closed(struct kb_seg *seg, const struct kb_image *closed) {
+    uint64_t flagged = 0;
+    uint64_t taken = 0;
     for (int32_t y = 0; y < closed->height; y++) {
         const uint8_t *set = kb_row(closed, y);
         uint8_t *label = kb_row(&seg->map->label, y);
+        uint32_t row_flagged = 0;
+        uint32_t row_taken = 0;
         for (int32_t x = 0; x < closed->width; x++) {
-            bool take = set[x] && (label[x] & MEAN_FLAG);
+            bool flag = (label[x] & MEAN_FLAG) != 0;
+            bool take = set[x] && flag;
             label[x] = take ? KB_PEARLITE : (uint8_t)(label[x] & ~MEAN_FLAG);
+            row_flagged += flag;
+            row_taken += take;
         }
+        flagged += row_flagged;
+        taken += row_taken;
     }
+    seg->stripes_open = flagged > 0 ? 1.0 - (double)taken / (double)flagged : 0.0;
 }
 
 /* After this seg->grey is scratch too. */

@@ -64,6 +64,21 @@ static void paint_exclusion(const struct kb_rect *rect, struct kb_image *label) 
     }
 }
 
+static void paint_outside(const struct kb_image *outside, struct kb_image *label) {
+    for (int32_t y = 0; y < label->height; y++) {
+        const uint8_t *out = kb_row(outside, y);
+        uint8_t *to = kb_row(label, y);
+        for (int32_t x = 0; x < label->width; x++) {
+            to[x] = out[x] != 0 ? (uint8_t)KB_EXCLUDED : to[x];
+        }
+    }
+}
+
+static bool has_exclusions(const struct kb_seg *seg) {
+    const struct kb_image *outside = seg->params->outside;
+    return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
+}
+
 static void count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES]) {
     uint64_t bins[256];
     kb_histogram(label, NULL, NULL, bins);
@@ -94,7 +109,15 @@ static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
     for (size_t i = 0; i < seg->params->exclusions; i++) {
         paint_exclusion(&seg->params->exclusion[i], &seg->map->label);
     }
-    if (seg->params->exclusions > 0 && all_excluded(&seg->map->label)) {
+    const struct kb_image *outside = seg->params->outside;
+    if (outside != NULL && outside->px != NULL) {
+        if (outside->width != grey->width || outside->height != grey->height) {
+            return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "outside",
+                           "the mask of pixels left out has another size than the field");
+        }
+        paint_outside(outside, &seg->map->label);
+    }
+    if (has_exclusions(seg) && all_excluded(&seg->map->label)) {
         return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "exclusions",
                        "cover the whole picture (leave a part of it to measure)");
     }
@@ -106,7 +129,7 @@ static enum kb_status take_histogram(struct kb_seg *seg, struct kb_err *err) {
     memset(measured, 1, sizeof measured);
     measured[KB_EXCLUDED] = false;
     uint64_t *bins = seg->map->figures.histogram;
-    kb_histogram(&seg->grey, seg->params->exclusions > 0 ? &seg->map->label : NULL, measured, bins);
+    kb_histogram(&seg->grey, has_exclusions(seg) ? &seg->map->label : NULL, measured, bins);
     int used = 0;
     for (int i = 0; i < 256; i++) {
         used += bins[i] > 0;
