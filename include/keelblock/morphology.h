@@ -67,8 +67,8 @@ struct kb_morphology_params {
                              radius, um */
     bool flake;           /* flake or compacted graphite expected: nothing is parted */
     double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.8) */
-    /* Of two pieces side by side one is round: shape factor and solidity at least these (0.7, 0.93);
-     * the other is at least compact (0.5, 0.9). */
+    /* Of two pieces side by side one is round: shape factor and solidity at least these (0.7,
+     * 0.93); the other is at least compact (0.5, 0.9). */
     double part_shape, part_solidity;
     double part_shape_other, part_solidity_other;
     double part_gain;  /* by how much the pieces' mean shape factor, weighted by area, must exceed
@@ -90,6 +90,7 @@ struct kb_particles {
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
     double px_um;           /* of the field; 0 unknown */
+    double min_feret_um;    /* the minimum size that was asked for */
     int32_t width, height;  /* of the field, pixels */
     struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing). Pieces of a
                                parted cluster lie side by side without a gap */

@@ -11,18 +11,29 @@ PROGRAM = os.environ["KEELBLOCK"]
 
 def run(*words, cwd=None, limit_file_size=None, env=None):
     """The finished process; stdout and stderr as text."""
+
     def limit():
         import resource
         import signal
+
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit_file_size, limit_file_size))
-    return subprocess.run([PROGRAM, *map(str, words)], capture_output=True, text=True, cwd=cwd, timeout=300,
-                          stdin=subprocess.DEVNULL, preexec_fn=limit if limit_file_size else None,
-                          env={**os.environ, **(env or {})})
+
+    return subprocess.run(
+        [PROGRAM, *map(str, words)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        timeout=300,
+        stdin=subprocess.DEVNULL,
+        preexec_fn=limit if limit_file_size else None,
+        env={**os.environ, **(env or {})},
+    )
 
 
 class Case(unittest.TestCase):
     """A test with a scratch folder of its own and rendered fields shared by the class."""
+
     rendered = {}
 
     @classmethod

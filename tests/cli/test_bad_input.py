@@ -1,4 +1,4 @@
-"""Whatever is put in: a clear one-line error or a right result; never a crash, a hang, a partial report."""
+"""Whatever is put in: a clear one-line error or a right result; no crash, hang or half report."""
 import os
 import struct
 import unittest
@@ -46,18 +46,33 @@ class BadInput(program.Case):
         picture = Image.open(self.good)
         picture.save(self.here / "w.png")
         picture.save(self.here / "w.jpg", quality=90)
-        for name, whole in (("t.tif", self.good), ("t.png", self.here / "w.png"), ("t.jpg", self.here / "w.jpg")):
+        for name, whole in (
+            ("t.tif", self.good),
+            ("t.png", self.here / "w.png"),
+            ("t.jpg", self.here / "w.jpg"),
+        ):
             data = whole.read_bytes()
             for part in (4, 9, 60, len(data) // 3, len(data) * 9 // 10, len(data) - 40):
                 self.refused(self.file(name, data[:part]))
 
     def test_a_header_that_claims_a_huge_picture(self):
-        ifd = [(256, 4, 1, 150000), (257, 4, 1, 150000), (258, 3, 1, 8), (259, 3, 1, 1), (262, 3, 1, 1),
-               (273, 4, 1, 8), (277, 3, 1, 1), (278, 4, 1, 150000), (279, 4, 1, 100)]
+        ifd = [
+            (256, 4, 1, 150000),
+            (257, 4, 1, 150000),
+            (258, 3, 1, 8),
+            (259, 3, 1, 1),
+            (262, 3, 1, 1),
+            (273, 4, 1, 8),
+            (277, 3, 1, 1),
+            (278, 4, 1, 150000),
+            (279, 4, 1, 100),
+        ]
         data = struct.pack("<2sHI", b"II", 42, 8) + struct.pack("<H", len(ifd))
         data += b"".join(struct.pack("<HHII", *entry) for entry in ifd) + struct.pack("<I", 0)
         self.refused(self.file("huge.tif", data + bytes(100)))
-        png = b"\x89PNG\r\n\x1a\n" + struct.pack(">I4sIIBBBBB", 13, b"IHDR", 2**31 - 1, 2**31 - 1, 8, 0, 0, 0, 0)
+        png = b"\x89PNG\r\n\x1a\n" + struct.pack(
+            ">I4sIIBBBBB", 13, b"IHDR", 2**31 - 1, 2**31 - 1, 8, 0, 0, 0, 0
+        )
         self.refused(self.file("huge.png", png + bytes(100)))
 
     def test_a_picture_of_one_pixel_and_one_of_one_grey(self):
@@ -67,7 +82,9 @@ class BadInput(program.Case):
         self.refused(self.here / "flat.png")
 
     def test_samples_that_are_floating_point(self):
-        Image.fromarray(numpy.random.default_rng(1).random((64, 64)).astype("float32")).save(self.here / "f.tif")
+        Image.fromarray(numpy.random.default_rng(1).random((64, 64)).astype("float32")).save(
+            self.here / "f.tif"
+        )
         self.refused(self.here / "f.tif", "export it as 8- or 16-bit")
 
     def test_a_folder_without_pictures_and_a_pipe(self):
@@ -95,7 +112,9 @@ class BadInput(program.Case):
         for name in ("alpha.png", "palette.png", "cmyk.tif", "turned.jpg"):
             found = self.result(*IRON, self.here / name)
             for phase in ("graphite", "ferrite", "pearlite"):
-                self.assertAlmostEqual(found["phases"][phase]["mean"], base[phase]["mean"], delta=0.01, msg=name)
+                self.assertAlmostEqual(
+                    found["phases"][phase]["mean"], base[phase]["mean"], delta=0.01, msg=name
+                )
         turned = self.result(*IRON, self.here / "turned.jpg")["fields"][0]
         self.assertEqual((turned["width_px"], turned["height_px"]), (480, 640))
 
@@ -111,23 +130,44 @@ class BadInput(program.Case):
 
     def test_standard_output_that_is_full(self):
         import subprocess
+
         with open("/dev/full", "w") as full:
-            done = subprocess.run([program.PROGRAM, "measure", "--json", *IRON, str(self.good)], stdout=full,
-                                  stderr=subprocess.PIPE, text=True, timeout=60)
+            done = subprocess.run(
+                [program.PROGRAM, "measure", "--json", *IRON, str(self.good)],
+                stdout=full,
+                stderr=subprocess.PIPE,
+                text=True,
+                timeout=60,
+            )
         self.assertEqual(done.returncode, 4, done.stderr)
 
     def test_numbers_that_are_none(self):
-        for words in (["--min-feret", "nan"], ["--min-feret", "infum"], ["--dark-threshold", "nan"],
-                      ["--pixel-size", "0um"], ["--exclude", "0,0,nan,5"], ["--chemistry", "C=inf"]):
-            self.assert_one_line_error(program.run("measure", *IRON, self.good, *words), 2, words[0])
+        for words in (
+            ["--min-feret", "nan"],
+            ["--min-feret", "infum"],
+            ["--dark-threshold", "nan"],
+            ["--pixel-size", "0um"],
+            ["--exclude", "0,0,nan,5"],
+            ["--chemistry", "C=inf"],
+        ):
+            self.assert_one_line_error(
+                program.run("measure", *IRON, self.good, *words), 2, words[0]
+            )
 
     def test_an_exclusion_outside_and_one_over_the_whole_picture(self):
-        self.assert_one_line_error(program.run("measure", *IRON, self.good, "--exclude", "700,0,10,10"), 2, "outside")
-        self.assert_one_line_error(program.run("measure", *IRON, self.good, "--exclude", "0,0,640,480"), 2,
-                                   "whole picture")
+        self.assert_one_line_error(
+            program.run("measure", *IRON, self.good, "--exclude", "700,0,10,10"), 2, "outside"
+        )
+        self.assert_one_line_error(
+            program.run("measure", *IRON, self.good, "--exclude", "0,0,640,480"),
+            2,
+            "whole picture",
+        )
 
     def test_the_same_field_twice(self):
-        self.assert_one_line_error(program.run("measure", *IRON, self.good, self.good), 2, "twice")
+        self.assert_one_line_error(
+            program.run("measure", *IRON, self.good, self.good), 2, "twice"
+        )
 
     def test_a_page_that_is_not_there(self):
         self.assert_one_line_error(program.run("measure", *IRON, self.good, "--page", "7"), 3)

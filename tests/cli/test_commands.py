@@ -9,8 +9,14 @@ import program
 
 class Commands(program.Case):
     def test_help_and_version_answer_on_stdout(self):
-        for words in (["--help"], ["measure", "--help"], ["carbon", "--help"], ["render", "-h"], ["--version"],
-                      ["measure", "--version"]):
+        for words in (
+            ["--help"],
+            ["measure", "--help"],
+            ["carbon", "--help"],
+            ["render", "-h"],
+            ["--version"],
+            ["measure", "--version"],
+        ):
             done = program.run(*words)
             self.assertEqual((done.returncode, done.stderr), (0, ""), words)
             self.assertIn("keelblock", done.stdout)
@@ -27,9 +33,14 @@ class Commands(program.Case):
 
     def test_material_and_contrast_are_asked_for(self):
         self.assert_one_line_error(program.run("measure", "x.tif"), 2, "--material")
-        self.assert_one_line_error(program.run("measure", "--material", "grey-iron", "x.tif"), 2, "--contrast")
-        self.assert_one_line_error(program.run("measure", "--material", "grey-iron", "--contrast", "light"), 2,
-                                   "no field")
+        self.assert_one_line_error(
+            program.run("measure", "--material", "grey-iron", "x.tif"), 2, "--contrast"
+        )
+        self.assert_one_line_error(
+            program.run("measure", "--material", "grey-iron", "--contrast", "light"),
+            2,
+            "no field",
+        )
 
     def carbon(self, *words):
         done = program.run("carbon", "--json", *words)
@@ -42,7 +53,9 @@ class Commands(program.Case):
         self.assertAlmostEqual(answer["pearlite_mass"], 0.5799, delta=5e-5)
         self.assertAlmostEqual(answer["proeutectoid_mass"], 0.4201, delta=5e-5)
         # Callister 9.52 (solution in print): 0.25 % C gives W_pearlite 0.31
-        self.assertAlmostEqual(self.carbon("--carbon", "0.25%")["pearlite_mass"], 0.31, delta=0.005)
+        self.assertAlmostEqual(
+            self.carbon("--carbon", "0.25%")["pearlite_mass"], 0.31, delta=0.005
+        )
         # 1.15 % C: pearlite 0.934, proeutectoid cementite 0.066 (computed)
         answer = self.carbon("--carbon", "1.15")
         self.assertEqual(answer["proeutectoid"], "cementite")
@@ -50,8 +63,16 @@ class Commands(program.Case):
 
     def test_carbon_to_phases_under_other_constants(self):
         # Constants 0.02 / 0.77 / 6.67, 0.40 % C: W_pearlite 0.5067 (computed)
-        answer = self.carbon("--carbon", "0.40%", "--ferrite-carbon", "0.02%", "--eutectoid-carbon", "0.77%",
-                             "--cementite-carbon", "6.67%")
+        answer = self.carbon(
+            "--carbon",
+            "0.40%",
+            "--ferrite-carbon",
+            "0.02%",
+            "--eutectoid-carbon",
+            "0.77%",
+            "--cementite-carbon",
+            "6.67%",
+        )
         self.assertAlmostEqual(answer["pearlite_mass"], 0.5067, delta=5e-5)
 
     def test_pearlite_to_carbon_and_back(self):
@@ -66,25 +87,47 @@ class Commands(program.Case):
 
     def test_carbon_wants_exactly_one_question(self):
         self.assert_one_line_error(program.run("carbon"), 2, "--pearlite")
-        self.assert_one_line_error(program.run("carbon", "--carbon", "0.4", "--pearlite", "0.4"), 2)
+        self.assert_one_line_error(
+            program.run("carbon", "--carbon", "0.4", "--pearlite", "0.4"), 2
+        )
         self.assert_one_line_error(program.run("carbon", "--carbon", "0.001"), 2)
         self.assert_one_line_error(program.run("carbon", "--pearlite", "41"), 2, "41%")
 
     def test_a_seed_draws_the_same_bytes_again(self):
         for name in ("a", "b"):
-            done = program.run("render", "-o", self.here / name, "--size", "200x150", "--seed", "9", "--fields", "2")
+            done = program.run(
+                "render",
+                "-o",
+                self.here / name,
+                "--size",
+                "200x150",
+                "--seed",
+                "9",
+                "--fields",
+                "2",
+            )
             self.assertEqual(done.returncode, 0, done.stderr)
         for file in ("field-01.tif", "field-02.tif", "field-01.truth.json"):
-            self.assertEqual((self.here / "a" / file).read_bytes(), (self.here / "b" / file).read_bytes())
-        self.assertNotEqual((self.here / "a" / "field-01.tif").read_bytes(),
-                            (self.here / "a" / "field-02.tif").read_bytes())
+            self.assertEqual(
+                (self.here / "a" / file).read_bytes(), (self.here / "b" / file).read_bytes()
+            )
+        self.assertNotEqual(
+            (self.here / "a" / "field-01.tif").read_bytes(),
+            (self.here / "a" / "field-02.tif").read_bytes(),
+        )
         with Image.open(self.here / "a" / "field-01.tif") as picture:
             self.assertEqual((picture.size, picture.mode), ((200, 150), "L"))
 
     def test_render_refuses_what_cannot_be_drawn(self):
         self.assert_one_line_error(program.run("render"), 2, "-o")
-        for words in (["--size", "0x10"], ["--pearlite-of-matrix", "140%"], ["--blur", "1"], ["--noise", "nan"],
-                      ["--graphite", "worms"], ["field.tif"]):
+        for words in (
+            ["--size", "0x10"],
+            ["--pearlite-of-matrix", "140%"],
+            ["--blur", "1"],
+            ["--noise", "nan"],
+            ["--graphite", "worms"],
+            ["field.tif"],
+        ):
             self.assert_one_line_error(program.run("render", "-o", self.here / "x", *words), 2)
 
 

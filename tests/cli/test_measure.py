@@ -19,7 +19,17 @@ class Measure(program.Case):
     rendered = {
         "etched": [*SMALL, "--fields", "3", "--seed", "11", "--pearlite-of-matrix", "40%"],
         "polished": [*SMALL, "--fields", "4", "--seed", "21", "--look", "light-unetched"],
-        "steel": [*SMALL, "--fields", "2", "--seed", "31", "--graphite", "none", "--pearlite-of-matrix", "50%"],
+        "steel": [
+            *SMALL,
+            "--fields",
+            "2",
+            "--seed",
+            "31",
+            "--graphite",
+            "none",
+            "--pearlite-of-matrix",
+            "50%",
+        ],
     }
 
     def fields(self, name):
@@ -29,8 +39,12 @@ class Measure(program.Case):
         result = self.result(*IRON, "--contrast", "light", *self.fields("etched"))
         for number, field in enumerate(result["fields"], 1):
             truth = self.truth("etched", number)
-            self.assertAlmostEqual(field["phases"]["graphite"], truth["phases"]["graphite"], delta=0.01)
-            self.assertAlmostEqual(field["pearlite_of_matrix"], truth["pearlite_of_matrix"], delta=0.03)
+            self.assertAlmostEqual(
+                field["phases"]["graphite"], truth["phases"]["graphite"], delta=0.01
+            )
+            self.assertAlmostEqual(
+                field["pearlite_of_matrix"], truth["pearlite_of_matrix"], delta=0.03
+            )
 
     def test_the_scale_is_read_from_the_files_own_resolution_tag(self):
         result = self.result(*IRON, "--contrast", "light", self.fields("etched")[0])
@@ -38,35 +52,75 @@ class Measure(program.Case):
         self.assertAlmostEqual(result["fields"][0]["area_mm2"], 960 * 720 * 0.36e-6, delta=1e-5)
 
     def test_every_key_of_the_contract_is_there(self):
-        result = self.result(*IRON, "--contrast", "light", *self.fields("etched"), "--limit", "nodularity >= 10 %")
+        result = self.result(
+            *IRON, "--contrast", "light", *self.fields("etched"), "--limit", "nodularity >= 10 %"
+        )
         self.assertEqual(result["schema"], "keelblock.result/1")
-        wanted = {"tool", "specimen", "calibration", "fields", "phases", "graphite", "carbon", "limits", "verdict",
-                  "findings"}
+        wanted = {
+            "tool",
+            "specimen",
+            "calibration",
+            "fields",
+            "phases",
+            "graphite",
+            "carbon",
+            "limits",
+            "verdict",
+            "findings",
+        }
         self.assertLessEqual(wanted, result.keys())
-        self.assertLessEqual({"graphite", "ferrite", "pearlite", "pearlite_of_matrix"}, result["phases"].keys())
+        self.assertLessEqual(
+            {"graphite", "ferrite", "pearlite", "pearlite_of_matrix"}, result["phases"].keys()
+        )
         for figure in result["phases"].values():
             self.assertLessEqual({"mean", "s", "ci95", "ra_percent", "fields"}, figure.keys())
-        self.assertLessEqual({"iso945_4", "e2567", "iso16112"}, result["graphite"]["nodularity_percent"].keys())
-        self.assertEqual(set(result["graphite"]["form_area_percent"]), {"I", "II", "III", "IV", "V", "VI"})
+        self.assertLessEqual(
+            {"iso945_4", "e2567", "iso16112"}, result["graphite"]["nodularity_percent"].keys()
+        )
+        self.assertEqual(
+            set(result["graphite"]["form_area_percent"]), {"I", "II", "III", "IV", "V", "VI"}
+        )
         field = result["fields"][0]
-        self.assertLessEqual({"file", "sha256", "width_px", "height_px", "area_mm2", "thresholds", "separability",
-                              "phases", "pearlite_of_matrix", "particles", "findings"}, field.keys())
-        self.assertEqual(field["sha256"], hashlib.sha256(self.fields("etched")[0].read_bytes()).hexdigest())
-        self.assertLessEqual({"quantity", "low", "high", "value", "ci95", "outcome"}, result["limits"][0].keys())
+        self.assertLessEqual(
+            {
+                "file",
+                "sha256",
+                "width_px",
+                "height_px",
+                "area_mm2",
+                "thresholds",
+                "separability",
+                "phases",
+                "pearlite_of_matrix",
+                "particles",
+                "findings",
+            },
+            field.keys(),
+        )
+        self.assertEqual(
+            field["sha256"], hashlib.sha256(self.fields("etched")[0].read_bytes()).hexdigest()
+        )
+        self.assertLessEqual(
+            {"quantity", "low", "high", "value", "ci95", "outcome"}, result["limits"][0].keys()
+        )
 
     def test_the_output_folder_holds_the_whole_report(self):
         out = self.here / "deep" / "report"
         self.measure(*IRON, "--contrast", "light", *self.fields("etched"), "-o", out, code=0)
         names = sorted(p.name for p in out.iterdir())
-        self.assertEqual([n for n in names if not n.startswith("overlay-")],
-                         ["fields.csv", "particles.csv", "report.html", "result.json"])
+        self.assertEqual(
+            [n for n in names if not n.startswith("overlay-")],
+            ["fields.csv", "particles.csv", "report.html", "result.json"],
+        )
         overlays = [n for n in names if n.startswith("overlay-")]
         self.assertEqual(len(overlays), 3)
         with Image.open(out / overlays[0]) as picture:
             self.assertGreaterEqual(picture.width, 960)
             self.assertGreaterEqual(picture.height, 720)
         page = (out / "report.html").read_text(encoding="utf-8")
-        self.assertIsNone(re.search(r'(src|href)="(?!data:|#|overlay-)', page), "the page must stand alone")
+        self.assertIsNone(
+            re.search(r'(src|href)="(?!data:|#|overlay-)', page), "the page must stand alone"
+        )
         self.assertNotIn("<script", page)
         self.assertIsNone(re.search(r"\b(nan|inf)\b", page, re.I))
         xml.dom.minidom.parseString(page.encode())
@@ -74,18 +128,39 @@ class Measure(program.Case):
             self.assertEqual(len(list(csv.DictReader(file))), 3)
         with open(out / "particles.csv", newline="", encoding="utf-8") as file:
             rows = list(csv.DictReader(file))
-        counted = sum(f["particles"]["counted"] for f in json.loads((out / "result.json").read_text())["fields"])
+        counted = sum(
+            f["particles"]["counted"]
+            for f in json.loads((out / "result.json").read_text())["fields"]
+        )
         self.assertEqual(sum(row["state"] == "counts" for row in rows), counted)
 
     def test_measuring_again_replaces_the_report_and_leaves_no_scraps(self):
         out = self.here / "report"
         for _ in range(2):
-            self.measure(*IRON, "--contrast", "light", self.fields("etched")[0], "-o", out, "--quiet", code=0)
+            self.measure(
+                *IRON,
+                "--contrast",
+                "light",
+                self.fields("etched")[0],
+                "-o",
+                out,
+                "--quiet",
+                code=0,
+            )
         self.assertEqual([p.name for p in out.iterdir() if p.name.startswith(".")], [])
 
     def test_without_pictures_there_are_none(self):
         out = self.here / "report"
-        self.measure(*IRON, "--contrast", "light", self.fields("etched")[0], "-o", out, "--no-pictures", code=0)
+        self.measure(
+            *IRON,
+            "--contrast",
+            "light",
+            self.fields("etched")[0],
+            "-o",
+            out,
+            "--no-pictures",
+            code=0,
+        )
         self.assertEqual(list(out.glob("*.png")), [])
         self.assertNotIn("data:image", (out / "report.html").read_text(encoding="utf-8"))
 
@@ -108,9 +183,14 @@ class Measure(program.Case):
             source.transpose(how).save(path)
             other = self.result(*words, path)
             for phase in ("graphite", "ferrite", "pearlite"):
-                self.assertAlmostEqual(other["phases"][phase]["mean"], base["phases"][phase]["mean"], delta=0.002)
-            self.assertAlmostEqual(other["graphite"]["nodules_per_mm2"], base["graphite"]["nodules_per_mm2"],
-                                   delta=0.05 * base["graphite"]["nodules_per_mm2"] + 1)
+                self.assertAlmostEqual(
+                    other["phases"][phase]["mean"], base["phases"][phase]["mean"], delta=0.002
+                )
+            self.assertAlmostEqual(
+                other["graphite"]["nodules_per_mm2"],
+                base["graphite"]["nodules_per_mm2"],
+                delta=0.05 * base["graphite"]["nodules_per_mm2"] + 1,
+            )
 
     def test_one_field_gives_figures_but_no_interval(self):
         result = self.result(*IRON, "--contrast", "light", self.fields("etched")[0])
@@ -121,7 +201,9 @@ class Measure(program.Case):
     def test_without_scale_sizes_are_null_and_limits_on_them_undecided(self):
         path = self.here / "bare.png"
         Image.open(self.fields("etched")[0]).save(path)
-        result = self.result(*IRON, "--contrast", "light", path, "--limit", "nodules_per_mm2 >= 10", codes=(1,))
+        result = self.result(
+            *IRON, "--contrast", "light", path, "--limit", "nodules_per_mm2 >= 10", codes=(1,)
+        )
         self.assertIsNone(result["calibration"]["pixel_size_um"])
         self.assertIsNone(result["graphite"]["nodules_per_mm2"])
         self.assertIsNone(result["graphite"]["nodularity_percent"]["iso945_4"])
@@ -131,8 +213,15 @@ class Measure(program.Case):
         self.assertIn("scale-unknown", found)
 
     def test_polished_fields_give_graphite_and_etched_ones_the_matrix(self):
-        result = self.result(*IRON, "--contrast", "light-unetched", *self.fields("polished"), "--contrast", "light",
-                             *self.fields("etched"))
+        result = self.result(
+            *IRON,
+            "--contrast",
+            "light-unetched",
+            *self.fields("polished"),
+            "--contrast",
+            "light",
+            *self.fields("etched"),
+        )
         self.assertEqual(result["phases"]["graphite"]["fields"], 4)
         self.assertEqual(result["phases"]["pearlite_of_matrix"]["fields"], 3)
         only = self.result(*IRON, "--contrast", "light-unetched", *self.fields("polished"))
@@ -143,17 +232,28 @@ class Measure(program.Case):
         words = [*IRON, "--contrast", "light", *self.fields("etched"), "--quiet"]
         self.measure(*words, "--limit", "nodularity >= 5 %", code=0)
         self.measure(*words, "--limit", "graphite <= 1 %", code=1)
-        self.measure(*words, "--limit", "graphite >= 50 %", "--limit", "nodularity >= 5 %", code=1)
+        self.measure(
+            *words, "--limit", "graphite >= 50 %", "--limit", "nodularity >= 5 %", code=1
+        )
 
     def test_steel_gives_carbon_and_no_graphite(self):
-        result = self.result("--material", "carbon-steel", "--contrast", "light", *self.fields("steel"),
-                             "--chemistry", "C=0.39%")
+        result = self.result(
+            "--material",
+            "carbon-steel",
+            "--contrast",
+            "light",
+            *self.fields("steel"),
+            "--chemistry",
+            "C=0.39%",
+        )
         self.assertIsNone(result["phases"]["graphite"]["mean"])
         share = result["phases"]["pearlite_of_matrix"]["mean"]
         truth = numpy.mean([self.truth("steel", n)["pearlite_of_matrix"] for n in (1, 2)])
         self.assertAlmostEqual(share, truth, delta=0.04)
         # Lever rule, Callister's constants: C = 0.022 + W x 0.738 (mass and area differ by < 0.2 %)
-        self.assertAlmostEqual(result["carbon"]["total_percent"], 0.022 + 0.738 * share, delta=0.005)
+        self.assertAlmostEqual(
+            result["carbon"]["total_percent"], 0.022 + 0.738 * share, delta=0.005
+        )
 
     def test_colour_and_sixteen_bit_give_what_grey_gives(self):
         grey = Image.open(self.fields("etched")[0])
@@ -170,28 +270,44 @@ class Measure(program.Case):
 
     def test_a_folder_and_a_pattern_mean_their_pictures(self):
         one = self.result(*IRON, "--contrast", "light", self.shared / "etched")
-        two = self.result(*IRON, "--contrast", "light", str(self.shared / "etched" / "field-*.tif"))
+        two = self.result(
+            *IRON, "--contrast", "light", str(self.shared / "etched" / "field-*.tif")
+        )
         self.assertEqual(one["phases"], two["phases"])
         self.assertEqual(len(one["fields"]), 3)
 
     def test_an_exclusion_is_left_out_of_area_and_figures(self):
-        result = self.result(*IRON, "--contrast", "light", self.fields("etched")[0], "--exclude", "0,600,960,120")
+        result = self.result(
+            *IRON, "--contrast", "light", self.fields("etched")[0], "--exclude", "0,600,960,120"
+        )
         self.assertAlmostEqual(result["fields"][0]["area_mm2"], 960 * 600 * 0.36e-6, delta=1e-5)
         fractions = result["fields"][0]["phases"]
-        self.assertAlmostEqual(sum(fractions[p] for p in ("graphite", "ferrite", "pearlite")), 1.0, delta=0.02)
+        self.assertAlmostEqual(
+            sum(fractions[p] for p in ("graphite", "ferrite", "pearlite")), 1.0, delta=0.02
+        )
 
     def test_a_job_file_alone_is_enough(self):
         job = self.here / "part.ini"
         out = self.here / "out"
-        job.write_text(f"[specimen]\nid = K <&> \"17\"\nmaterial = ductile-iron\n[fields]\nlight = "
-                       f"{self.shared}/etched/*.tif\n[limits]\nnodularity = >= 5 %\n[output]\nout = out\n")
+        job.write_text(
+            f'[specimen]\nid = K <&> "17"\nmaterial = ductile-iron\n[fields]\nlight = '
+            f"{self.shared}/etched/*.tif\n[limits]\nnodularity = >= 5 %\n[output]\nout = out\n"
+        )
         self.measure("--job", job, code=0)
         result = json.loads((out / "result.json").read_text())
         self.assertEqual(result["specimen"]["id"], 'K <&> "17"')
         self.assertEqual(result["verdict"], "accept")
 
     def test_the_table_answers_in_a_screenful(self):
-        done = self.measure(*IRON, "--contrast", "light", *self.fields("etched"), "--limit", "nodularity >= 5 %", code=0)
+        done = self.measure(
+            *IRON,
+            "--contrast",
+            "light",
+            *self.fields("etched"),
+            "--limit",
+            "nodularity >= 5 %",
+            code=0,
+        )
         self.assertLessEqual(len(done.stdout.splitlines()), 24)
         self.assertLessEqual(max(map(len, done.stdout.splitlines())), 80)
         self.assertIn("accept", done.stdout.lower())
