@@ -32,6 +32,8 @@
 /* ... and light that varies by more than STRONG must be plain to see. */
 #define STRONG 0.12
 #define EXPLAINED_STRONG 0.45
+/* Light that the envelope of the brightest constituent does not show at two thirds is structure. */
+#define ENVELOPE_FACTOR 1.5
 #define SURFACE_LEAST 0.1F /* never divide by less: such light cannot be evened */
 
 struct blocks {
@@ -295,6 +297,7 @@ static bool find_surface(const struct kb_image *image, int count, struct blocks 
     if (!fit_envelope(image, blocks, surface) || !surface_settle(image, blocks, surface)) {
         return false;
     }
+    double envelope = light_range(blocks);
     for (int round = 0; round < ROUNDS; round++) {
         evened_histogram(blocks, true, bins);
         if (!classes_cut(bins, count, &classes) || !fit_classes(image, blocks, &classes, surface) ||
@@ -303,6 +306,9 @@ static bool find_surface(const struct kb_image *image, int count, struct blocks 
         }
     }
     evened_histogram(blocks, true, bins);
+    if (light_range(blocks) > ENVELOPE_FACTOR * envelope + LEAST_UNEVENNESS) {
+        return false;
+    }
     return classes_cut(bins, count, &classes) && classes.separability > before &&
            blocks->explained >= (light_range(blocks) > STRONG ? EXPLAINED_STRONG : EXPLAINED_LEAST);
 }

@@ -23,6 +23,9 @@
 /* When less than this share of pearlite is left by an opening of twice the line width, it is mostly
  * junctions and broad stretches of boundaries. */
 #define HEAVY_SURVIVES 0.5
+/* When the closing misses more than this share of the bright pixels, they are no stripes but grains
+ * between dark boundaries. */
+#define OPEN_MOST 0.6
 #define MEAN_FLAG 0x80U /* on a label: the local mean says pearlite */
 
 static int32_t radius_px(const struct kb_seg *seg, double width_um) {
@@ -122,26 +125,37 @@ static void flag_means(struct kb_seg *seg, const struct mean_cut *part) {
     }
 }
 
-/* Plain pixels that the closing reached and the local mean calls pearlite; drops the flags. */
-static void take_closed(struct kb_seg *seg, const struct kb_image *closed) {
+/* Of the plain pixels that the local mean calls pearlite, the share that the closing missed. */
+static double share_open(const struct kb_seg *seg, const struct kb_image *closed) {
     uint64_t flagged = 0;
     uint64_t taken = 0;
     for (int32_t y = 0; y < closed->height; y++) {
         const uint8_t *set = kb_row(closed, y);
-        uint8_t *label = kb_row(&seg->map->label, y);
+        const uint8_t *label = kb_row(&seg->map->label, y);
         uint32_t row_flagged = 0;
         uint32_t row_taken = 0;
         for (int32_t x = 0; x < closed->width; x++) {
-            bool flag = (label[x] & MEAN_FLAG) != 0;
-            bool take = set[x] && flag;
-            label[x] = take ? KB_PEARLITE : (uint8_t)(label[x] & ~MEAN_FLAG);
+            uint32_t flag = (uint32_t)(label[x] >= MEAN_FLAG);
             row_flagged += flag;
-            row_taken += take;
+            row_taken += flag & (uint32_t)(set[x] != 0);
         }
         flagged += row_flagged;
         taken += row_taken;
     }
-    seg->stripes_open = flagged > 0 ? 1.0 - (double)taken / (double)flagged : 0.0;
+    return flagged > 0 ? 1.0 - (double)taken / (double)flagged : 0.0;
+}
+
+/* Plain pixels that the closing reached and the local mean calls pearlite become pearlite, where
+ * `take`; the flags are dropped. */
+static void take_closed(struct kb_seg *seg, const struct kb_image *closed, bool take) {
+    for (int32_t y = 0; y < closed->height; y++) {
+        const uint8_t *set = kb_row(closed, y);
+        uint8_t *label = kb_row(&seg->map->label, y);
+        for (int32_t x = 0; x < closed->width; x++) {
+            bool reached = take && set[x] && label[x] >= MEAN_FLAG;
+            label[x] = reached ? KB_PEARLITE : (uint8_t)(label[x] & ~MEAN_FLAG);
+        }
+    }
 }
 
 /* After this seg->grey is scratch too. */
@@ -168,7 +182,9 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
         status = kb_erode(&seg->grey, radius, &seg->spare, err);
     }
     if (status == KB_OK) {
-        take_closed(seg, &seg->spare);
+        seg->stripes_open = share_open(seg, &seg->spare);
+        seg->stripes_closed = seg->stripes_open <= OPEN_MOST;
+        take_closed(seg, &seg->spare, seg->stripes_closed);
     }
     return status;
 }

@@ -42,16 +42,37 @@ static int clamp_level(double level) {
     return level < 0.0 ? 0 : level > 254.0 ? 254 : (int)level;
 }
 
-/* Between two hills: half way, or the lowest point where half way is not in the valley. */
-static int cut_between(const struct hills *h, int low, int high) {
-    int lowest = low;
-    for (int i = low; i <= high; i++) {
+static int lowest_between(const struct hills *h, int first, int last) {
+    int lowest = first;
+    for (int i = first; i <= last; i++) {
         lowest = h->smooth[i] < h->smooth[lowest] ? i : lowest;
     }
-    int middle = (low + high) / 2;
+    return lowest;
+}
+
+/* Whether the point half way between two hills lies in the valley: nearer to its floor than a tenth
+ * of the lesser hill. */
+static bool middle_in_valley(const struct hills *h, int low, int high) {
     double lesser = fmin(h->smooth[low], h->smooth[high]);
-    /* In the valley: nearer to its floor than a tenth of the lesser hill. */
-    return h->smooth[middle] <= h->smooth[lowest] + 0.1 * lesser ? middle : lowest;
+    double floor = h->smooth[lowest_between(h, low, high)];
+    return h->smooth[(low + high) / 2] <= floor + 0.1 * lesser;
+}
+
+/* Between two hills: half way, or the lowest point where half way is not in the valley. */
+static int cut_between(const struct hills *h, int low, int high) {
+    return middle_in_valley(h, low, high) ? (low + high) / 2 : lowest_between(h, low, high);
+}
+
+/* The same between pearlite and the plain constituent. The greys between them that are not of
+ * blurred borders are of pearlite, which is the broad one: where half way is not in the valley, the
+ * lowest point is looked for on the plain side only. */
+static int cut_matrix(const struct kb_seg *seg, const struct hills *h, int low, int high) {
+    int middle = (low + high) / 2;
+    if (middle_in_valley(h, low, high)) {
+        return middle;
+    }
+    bool pearlite_dark = seg->scheme.pearlite < seg->scheme.classes - 1;
+    return pearlite_dark ? lowest_between(h, middle, high) : lowest_between(h, low, middle);
 }
 
 /* Standard deviation of a hill from its half width on the side `step` (-1 or +1). */
@@ -154,7 +175,7 @@ static void three_of_two(struct kb_seg *seg, const struct hills *h) {
     int cut = cut_between(h, low, high);
     if (h->mode[0].share > GRAPHITE_MOST) {
         seg->graphite_hidden = true;
-        seg->threshold[1] = cut;
+        seg->threshold[1] = cut_matrix(seg, h, low, high);
         seg->threshold[0] = clamp_level((double)low - HILL_END * hill_width(h, low));
         take_class_levels(seg, h, 1, 2);
         seg->class_level[0] = 0.5 * (double)seg->threshold[0];
@@ -184,7 +205,7 @@ static void three_classes(struct kb_seg *seg, struct hills *h) {
     merge_near_hills(seg, h);
     if (h->count == 3) {
         seg->threshold[0] = cut_between(h, h->mode[0].level, h->mode[1].level);
-        seg->threshold[1] = cut_between(h, h->mode[1].level, h->mode[2].level);
+        seg->threshold[1] = cut_matrix(seg, h, h->mode[1].level, h->mode[2].level);
         take_class_levels(seg, h, 0, 3);
     } else if (h->count == 2) {
         three_of_two(seg, h);
@@ -206,7 +227,9 @@ static void two_classes(struct kb_seg *seg, struct hills *h) {
         merge_near_hills(seg, h);
     }
     if (h->count == 2) {
-        seg->threshold[0] = cut_between(h, h->mode[0].level, h->mode[1].level);
+        seg->threshold[0] = seg->scheme.matrix_pair
+                                ? cut_matrix(seg, h, h->mode[0].level, h->mode[1].level)
+                                : cut_between(h, h->mode[0].level, h->mode[1].level);
         take_class_levels(seg, h, 0, 2);
     } else if (seg->scheme.matrix_pair) {
         int level = h->mode[0].level;
