@@ -14,7 +14,7 @@
 #include <string.h>
 
 #define REACH 16         /* pixels to either side */
-#define SCAN_LINES 96   /* rows, and as many columns */
+#define SCAN_LINES 96    /* rows, and as many columns */
 #define POINTS_MOST 2000 /* in a quarter of the field */
 #define STEP_LEAST 12.0  /* grey levels */
 #define QUARTERS 4

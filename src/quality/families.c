@@ -49,8 +49,8 @@ static double main_angle(const struct kb_strokes *strokes, const struct kb_scrat
 
 /* Strokes near `about`, not near `other`: mean angle (of doubled angles), length, width. */
 static enum kb_status gather(const struct kb_strokes *strokes, double about,
-                             const struct kb_scratch_family *other, struct kb_scratch_family *family,
-                             struct kb_err *err) {
+                             const struct kb_scratch_family *other,
+                             struct kb_scratch_family *family, struct kb_err *err) {
     double c = 0.0, s = 0.0;
     double *width = kb_alloc(strokes->count, sizeof *width);
     *family = (struct kb_scratch_family){0};
@@ -138,8 +138,8 @@ static enum kb_status find_families(const struct kb_look *look, const struct kb_
 /* Pixels that could show a scratch. */
 static double matrix_px(const struct kb_look *look) {
     const struct kb_seen *s = &look->seen;
-    double share = s->share[KB_FERRITE] + s->share[KB_PEARLITE] + s->share[KB_MATRIX] +
-                   s->share[KB_CEMENTITE];
+    double share =
+        s->share[KB_FERRITE] + s->share[KB_PEARLITE] + s->share[KB_MATRIX] + s->share[KB_CEMENTITE];
     double pixels = (double)kb_image_pixels(&look->field->grey);
     return fmax(1.0, share * pixels);
 }

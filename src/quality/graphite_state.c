@@ -17,10 +17,10 @@
 #include <string.h>
 
 #define PARTICLES_MOST 300
-#define SIZE_LEAST 12   /* pixels across: less shows no inside */
+#define SIZE_LEAST 12 /* pixels across: less shows no inside */
 #define RAYS 24
 #define REACH_MOST 400  /* pixels from the centre */
-#define RIM 0.10        /* brighter by this share of the step from matrix to graphite */
+#define RIM 0.06        /* brighter by this share of the step from matrix to graphite */
 #define CORE_DARKER 0.7 /* of the particle's outer part */
 #define CORE_BLACK 0.1  /* of the grey of the matrix */
 #define TAIL_LEAST 0.07 /* of the grey of the matrix */
@@ -64,15 +64,15 @@ static double mean_along(const struct kb_look *look, const struct body *b, doubl
 static double rim_along(const struct kb_look *look, const struct body *b, double c, double s,
                         double edge) {
     uint8_t near = label_at(look, b->x + (edge + 3.0) * c, b->y + (edge + 3.0) * s);
-    double best = 0.0;
+    double sum = 0.0;
     for (int d = 2; d <= FAR + 2; d++) {
         double x = b->x + (edge + d) * c, y = b->y + (edge + d) * s;
         if (label_at(look, x, y) != near || near == KB_EXCLUDED || near == KB_GRAPHITE) {
             return NAN;
         }
-        best = d <= 4 ? fmax(best, grey_near(look, x, y)) : best;
+        sum += d <= 4 ? grey_near(look, x, y) : 0.0;
     }
-    return best - mean_along(look, b, c, s, edge + FAR - 2, edge + FAR + 2);
+    return sum / 3.0 - mean_along(look, b, c, s, edge + FAR - 2, edge + FAR + 2);
 }
 
 static double trail_along(const struct kb_look *look, const struct body *b, double c, double s,
@@ -145,7 +145,8 @@ static int tail_of(const struct ray ray[RAYS]) {
     double smooth[RAYS], sorted[RAYS];
     size_t count = 0;
     for (int i = 0; i < RAYS; i++) {
-        smooth[i] = (ray[(i + RAYS - 1) % RAYS].trail + ray[i].trail + ray[(i + 1) % RAYS].trail) / 3;
+        smooth[i] =
+            (ray[(i + RAYS - 1) % RAYS].trail + ray[i].trail + ray[(i + 1) % RAYS].trail) / 3;
         if (!isnan(smooth[i])) {
             sorted[count++] = smooth[i];
         }
@@ -154,8 +155,8 @@ static int tail_of(const struct ray ray[RAYS]) {
         return -1;
     }
     double middle = kb_quality_quantile(sorted, count, 0.5);
-    double spread = 0.5 * (kb_quality_quantile(sorted, count, 0.75) -
-                           kb_quality_quantile(sorted, count, 0.25));
+    double spread =
+        0.5 * (kb_quality_quantile(sorted, count, 0.75) - kb_quality_quantile(sorted, count, 0.25));
     int best = -1;
     double most = fmax(TAIL_LEAST, TAIL_NOISE * spread);
     for (int i = 0; i < RAYS; i++) {

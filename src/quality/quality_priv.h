@@ -41,9 +41,9 @@ KB_NODISCARD enum kb_status kb_quality_sample(const struct kb_image *grey,
 /* ---- edges.c: width of phase edges --------------------------------------------------------------
  */
 struct kb_edge_widths {
-    double px;            /* 10-90 % width, lower quartile, of the softest quarter of the field */
-    double sharpest_px;   /* of the sharpest quarter */
-    size_t points;        /* edge points measured; below KB_EDGES_LEAST px is NaN */
+    double px;          /* 10-90 % width, lower quartile, of the softest quarter of the field */
+    double sharpest_px; /* of the sharpest quarter */
+    size_t points;      /* edge points measured; below KB_EDGES_LEAST px is NaN */
 };
 #define KB_EDGES_LEAST 40
 void kb_quality_edges(const struct kb_look *look, struct kb_edge_widths *widths);
@@ -64,6 +64,7 @@ struct kb_apart kb_quality_apart(const struct kb_tiles *tiles, enum kb_phase a, 
 double kb_quality_spread(const struct kb_tiles *tiles, enum kb_phase phase);
 struct kb_patches {
     double share;      /* of the matrix in soft patches */
+    bool looked;       /* enough tiles */
     double unevenness; /* of the light that was taken out, (max - min) / mean */
 };
 KB_NODISCARD enum kb_status kb_quality_patches(const struct kb_tiles *tiles,
@@ -80,10 +81,11 @@ struct kb_trace {
     bool dark;
 };
 struct kb_scan {
-    bool columns;     /* scan lines are columns */
-    int32_t lines;    /* how many */
-    int32_t gap;      /* from one to the next, pixels */
-    size_t *first;    /* lines + 1: traces of line i are trace[first[i]] .. trace[first[i + 1] - 1] */
+    bool columns;   /* scan lines are columns */
+    int32_t lines;  /* how many */
+    int32_t length; /* places on each */
+    int32_t gap;    /* from one to the next, pixels */
+    size_t *first;  /* lines + 1: traces of line i are trace[first[i]] .. trace[first[i + 1] - 1] */
     struct kb_trace *trace;
     size_t count, capacity;
 };
@@ -107,7 +109,8 @@ KB_NODISCARD enum kb_status kb_quality_tracks(const struct kb_scan *scan, double
 KB_NODISCARD enum kb_status kb_quality_scratches(const struct kb_look *look,
                                                  double *length_per_area, struct kb_err *err);
 
-/* ---- abrasive.c: FEPA P series, made from refs/fepa_p_series.csv at build time -------------------
+/* ---- abrasive.c: FEPA P series, made from refs/fepa_p_series.csv at build time
+ * -------------------
  */
 struct kb_abrasive {
     const char *name; /* "P1200" */

@@ -21,9 +21,9 @@
 #define SAMPLE_PX 1500000u
 #define ANSWERS 2048
 #define QUARTILE_PER_SIGMA (0.3186 * 6.0) /* of the mask's answer to normal noise */
-#define STEP_MOST 16                      /* grey levels; block edges are lower, phase edges higher */
-#define SHARE_LEAST 0.02                  /* a phase of less than this has no say */
-#define COUNT_LEAST 400                   /* answers that make a quartile */
+#define STEP_MOST 16     /* grey levels; block edges are lower, phase edges higher */
+#define SHARE_LEAST 0.02 /* a phase of less than this has no say */
+#define COUNT_LEAST 400  /* answers that make a quartile */
 
 struct sampling {
     const struct kb_image *grey, *label;

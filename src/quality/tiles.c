@@ -1,7 +1,8 @@
 /* tiles.c - grey by phase and place: how far phases are apart where they lie side by side, and
  * whether light or stain lies in patches over the field.
  *
- * The field is cut into square tiles, 16 across its shorter side. Each keeps count, sum and sum of
+ * The field is cut into square tiles, 16 across its shorter side, but no
+ * smaller than a colony of pearlite. Each keeps count, sum and sum of
  * squares of the grey of graphite, pearlite and the plain constituent (ferrite, cementite, or the
  * unetched matrix), from pixels that lie inside their phase. Differences are taken tile by tile, so
  * that uneven light drops out.
@@ -14,11 +15,14 @@
 
 #include <string.h>
 
-#define ACROSS 16       /* tiles on the shorter side */
-#define TILE_LEAST 24   /* pixels */
-#define INSIDE 3        /* pixels to either side that must be of the same phase */
-#define COUNT_LEAST 40  /* pixels of a phase that make a mean */
-#define PATCH 0.06      /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas */
+#define ACROSS 16      /* tiles on the shorter side */
+#define TILE_LEAST 24  /* pixels */
+#define TILE_UM 25.0   /* at least: the size of a colony */
+#define FEWEST 6       /* tiles each way that show a patch */
+#define INSIDE 3       /* pixels to either side that must be of the same phase */
+#define COUNT_LEAST 40 /* pixels of a phase that make a mean */
+#define PATCH 0.06 /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas   \
+                    */
 #define TERMS 6
 #define ROUNDS 6
 #define ROWS_READ 700
@@ -68,7 +72,8 @@ enum kb_status kb_quality_tiles(const struct kb_look *look, struct kb_tiles **ma
                                 struct kb_err *err) {
     const struct kb_image *grey = &look->field->grey;
     int32_t shorter = grey->width < grey->height ? grey->width : grey->height;
-    int32_t side = shorter / ACROSS > TILE_LEAST ? shorter / ACROSS : TILE_LEAST;
+    double colony = look->px_um > 0.0 ? fmin(TILE_UM / look->px_um, shorter) : 0.0;
+    int32_t side = (int32_t)fmax(fmax((double)shorter / ACROSS, TILE_LEAST), colony);
     struct kb_tiles *tiles = kb_alloc_zero(1, sizeof *tiles);
     *made = tiles;
     if (tiles == NULL) {
@@ -289,13 +294,14 @@ enum kb_status kb_quality_patches(const struct kb_tiles *tiles, struct kb_patche
                             kb_alloc_zero(count, sizeof(double))};
     enum kb_status status = KB_OK;
     double term[TERMS];
-    *patches = (struct kb_patches){0.0, 0.0};
+    *patches = (struct kb_patches){0.0, false, 0.0};
     if (map.level == NULL || map.weight == NULL) {
         status = kb_fail_memory(err, KB_QUALITY_STAGE, count * sizeof(double));
     } else {
         relative_levels(tiles, &map);
         if (fit_light(&map, term)) {
             divide_light(&map, term, &patches->unevenness);
+            patches->looked = tiles->across >= FEWEST && tiles->down >= FEWEST;
             patches->share = share_in_patches(&map);
         }
     }

@@ -12,17 +12,18 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SCAN_LINES 150
-#define GAP_LEAST 4    /* pixels between scan lines */
-#define HALF 8         /* half length of the stroke, pixels */
-#define FAN 15         /* slopes from -1 to 1 */
+#define SCAN_LINES 120
+#define GAP_LEAST 4 /* pixels between scan lines */
+#define HALF 8      /* half length of the stroke, pixels */
+#define FAN 15      /* slopes from -1 to 1 */
 #define SIDE_MOST 6
 #define MARGIN (HALF + SIDE_MOST + 4)
-#define DEPTH_LEAST 3.0   /* grey levels */
-#define DEPTH_NOISE 1.5   /* times the noise, of a single place */
-#define STROKE_NOISE 0.7  /* times the noise, of a stroke's mean */
-#define LEVEL_SIDES 0.6   /* sides differ by at most this share of the depth */
-#define PER_LINE_MOST 64
+#define DEPTH_LEAST 3.0  /* grey levels */
+#define DEPTH_NOISE 1.5  /* times the noise, of a single place */
+#define STROKE_NOISE 0.7 /* times the noise, of a stroke's mean */
+/* Sides differ by at most three fifths of the depth. */
+#define LEVEL_SIDES_IN 5
+#define LEVEL_SIDES_OF 3
 
 static const int32_t sides[] = {3, SIDE_MOST}; /* distance of the flanks, pixels */
 
@@ -34,15 +35,11 @@ struct view {
     int32_t length, lines; /* places on a line, lines */
     double noise;
     bool bright_too;
+    ptrdiff_t stroke[FAN][2 * HALF + 1]; /* where the pixels of a stroke lie, by slope */
 };
 
-struct place {
-    const uint8_t *grey, *label;
-};
-
-static struct place place_at(const struct view *v, int32_t x, int32_t y) {
-    return (struct place){v->grey + x * v->along + y * v->across,
-                          v->label + x * v->label_along + y * v->label_across};
+static const uint8_t *grey_at(const struct view *v, int32_t x, int32_t y) {
+    return v->grey + x * v->along + y * v->across;
 }
 
 static bool is_matrix(uint8_t label) {
@@ -50,43 +47,40 @@ static bool is_matrix(uint8_t label) {
            label == KB_CEMENTITE;
 }
 
-/* Mean grey differences of a stroke from its flanks at `side`, for one slope. */
-static void stroke_at(const struct view *v, int32_t x, int32_t y, double slope, int32_t side,
-                      double flank[2]) {
-    int sum[3] = {0, 0, 0};
-    for (int32_t j = -HALF; j <= HALF; j++) {
-        int32_t at = x + (int32_t)lrint(slope * j);
-        const uint8_t *g = place_at(v, at, y + j).grey;
-        sum[0] += g[-side * v->along];
-        sum[1] += g[0];
-        sum[2] += g[side * v->along];
-    }
-    flank[0] = (double)(sum[0] - sum[1]) / (2 * HALF + 1);
-    flank[1] = (double)(sum[2] - sum[1]) / (2 * HALF + 1);
-}
-
-/* How much the weaker side differs, with the sign of a dip; 0 when the sides disagree. */
-static double weaker(const double flank[2], double sign) {
-    double a = flank[0] * sign, b = flank[1] * sign;
-    double low = fmin(a, b);
-    return low > 0.0 && fabs(a - b) <= LEVEL_SIDES * low ? low : 0.0;
-}
-
 static double slope_of(int k) {
     return 2.0 * k / (FAN - 1) - 1.0;
 }
 
+/* How much the weaker side differs from the middle; 0 when the sides disagree. */
+static int weaker(int a, int b) {
+    int low = a < b ? a : b;
+    return low > 0 && LEVEL_SIDES_IN * abs(a - b) <= LEVEL_SIDES_OF * low ? low : 0;
+}
+
+/* How far a stroke stands out from its flanks at `side`; sum over its pixels. */
+static int stroke_at(const struct view *v, const uint8_t *middle, int slope, int32_t side,
+                     int sign) {
+    int left = 0, centre = 0, right = 0;
+    ptrdiff_t flank = side * v->along;
+    for (int j = 0; j <= 2 * HALF; j++) {
+        const uint8_t *g = middle + v->stroke[slope][j];
+        left += g[-flank];
+        centre += g[0];
+        right += g[flank];
+    }
+    return weaker(sign * (left - centre), sign * (right - centre));
+}
+
 /* Width at half depth of the stroke, across it. */
-static double width_at(const struct view *v, int32_t x, int32_t y, double slope, int32_t side,
-                       double sign) {
+static double width_at(const struct view *v, const uint8_t *middle, int slope, int32_t side,
+                       int sign) {
     double profile[2 * SIDE_MOST + 1];
     for (int32_t i = -side; i <= side; i++) {
         int sum = 0;
-        for (int32_t j = -HALF; j <= HALF; j++) {
-            int32_t at = x + i + (int32_t)lrint(slope * j);
-            sum += *place_at(v, at, y + j).grey;
+        for (int j = 0; j <= 2 * HALF; j++) {
+            sum += middle[v->stroke[slope][j] + i * v->along];
         }
-        profile[i + side] = -sign * sum / (2 * HALF + 1);
+        profile[i + side] = -sign * sum / (2.0 * HALF + 1.0);
     }
     double top = fmax(profile[side], fmax(profile[side - 1], profile[side + 1]));
     double half = 0.5 * (top + 0.5 * (profile[0] + profile[2 * side]));
@@ -95,21 +89,35 @@ static double width_at(const struct view *v, int32_t x, int32_t y, double slope,
         double a = profile[i] - half, b = profile[i + 1] - half;
         width += a > 0.0 && b > 0.0 ? 1.0 : a > 0.0 ? a / (a - b) : b > 0.0 ? b / (b - a) : 0.0;
     }
-    return width / sqrt(1.0 + slope * slope);
+    return width / sqrt(1.0 + slope_of(slope) * slope_of(slope));
+}
+
+/* The slope at which the stroke stands out most: every other one, then those beside the best. */
+static int best_slope(const struct view *v, const uint8_t *middle, int32_t side, int sign,
+                      int answer[FAN]) {
+    int best = 0;
+    for (int k = 0; k < FAN; k += 2) {
+        answer[k] = stroke_at(v, middle, k, side, sign);
+        best = answer[k] > answer[best] ? k : best;
+    }
+    int first = best > 0 ? best - 1 : best, last = best < FAN - 1 ? best + 1 : best;
+    for (int k = first; k <= last; k++) {
+        answer[k] = k == best ? answer[k] : stroke_at(v, middle, k, side, sign);
+    }
+    for (int k = first; k <= last; k++) {
+        best = answer[k] > answer[best] ? k : best;
+    }
+    return best;
 }
 
 /* Turn the stroke; true when it stands out at some slope. */
-static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, double sign,
-                 double depth, struct kb_trace *trace) {
-    double answer[FAN];
-    int best = 0;
-    for (int k = 0; k < FAN; k++) {
-        double flank[2];
-        stroke_at(v, x, y, slope_of(k), side, flank);
-        answer[k] = weaker(flank, sign);
-        best = answer[k] > answer[best] ? k : best;
-    }
-    if (answer[best] < fmax(fmax(0.5 * DEPTH_LEAST, STROKE_NOISE * v->noise), 0.4 * depth)) {
+static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, int sign, double depth,
+                 struct kb_trace *trace) {
+    const uint8_t *middle = grey_at(v, x, y);
+    int answer[FAN] = {0};
+    int best = best_slope(v, middle, side, sign, answer);
+    double mean = answer[best] / (2.0 * HALF + 1.0);
+    if (mean < fmax(fmax(0.5 * DEPTH_LEAST, STROKE_NOISE * v->noise), 0.4 * depth)) {
         return false;
     }
     double shift = 0.0; /* vertex of the parabola through the best and its neighbours */
@@ -117,69 +125,64 @@ static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, doubl
         double a = answer[best - 1], b = answer[best], c = answer[best + 1];
         shift = a - 2.0 * b + c < 0.0 ? 0.5 * (a - c) / (a - 2.0 * b + c) : 0.0;
     }
-    double slope = slope_of(best) + shift * 2.0 / (FAN - 1);
-    trace->at = x;
-    trace->slope = fmin(1.0, fmax(-1.0, slope));
-    trace->width = width_at(v, x, y, slope_of(best), side, sign);
-    trace->dark = sign > 0.0;
+    *trace = (struct kb_trace){
+        .at = x,
+        .slope = fmin(1.0, fmax(-1.0, slope_of(best) + shift * 2.0 / (FAN - 1))),
+        .width = width_at(v, middle, best, side, sign),
+        .dark = sign > 0,
+    };
     return true;
 }
 
-/* Three places of three lines each: against noise. */
+/* Three lines together: against noise. */
 static void smooth_line(const struct view *v, int32_t y, int16_t *sum) {
     for (int32_t x = 0; x < v->length; x++) {
-        const uint8_t *g = place_at(v, x, y).grey;
+        const uint8_t *g = grey_at(v, x, y);
         sum[x] = (int16_t)(g[-v->across] + g[0] + g[v->across]);
     }
 }
 
-/* Depth of a dip (or height of a rise) at x against its flanks; 0 when there is none. */
-static double depth_at(const int16_t *sum, int32_t x, int32_t side, double sign) {
-    const double flank[2] = {(sum[x - side] - sum[x]) / 3.0, (sum[x + side] - sum[x]) / 3.0};
-    if (sum[x] * sign > sum[x - 1] * sign || sum[x] * sign > sum[x + 1] * sign) {
-        return 0.0; /* not the lowest place */
-    }
-    double far = 0.5 * (sum[x - side - 2] + sum[x + side + 2]) / 3.0;
-    double low = weaker(flank, sign);
-    return (far - sum[x] / 3.0) * sign > 0.5 * low ? low : 0.0; /* no second dip beside it */
+/* Depth of a dip (or height of a rise) at x against its flanks, three times; 0 for none. */
+static int depth_at(const int16_t *sum, int32_t x, int32_t side, int sign) {
+    int low = weaker(sign * (sum[x - side] - sum[x]), sign * (sum[x + side] - sum[x]));
+    int far = sum[x - side - 2] + sum[x + side + 2] - 2 * sum[x];
+    return sign * far > low ? low : 0; /* no second dip beside it */
 }
 
 static bool in_matrix(const struct view *v, int32_t x, int32_t y, int32_t side) {
-    const uint8_t *l = place_at(v, x, y).label;
+    const uint8_t *l = v->label + x * v->label_along + y * v->label_across;
     return is_matrix(l[0]) && is_matrix(l[-side * v->label_along]) &&
            is_matrix(l[side * v->label_along]);
 }
 
-static bool look_at(const struct view *v, const int16_t *sum, int32_t x, int32_t y,
+static bool look_at(const struct view *v, const int16_t *sum, int32_t x, int32_t y, int sign,
                     struct kb_trace *trace) {
-    double least = fmax(DEPTH_LEAST, DEPTH_NOISE * v->noise);
+    double least = 3.0 * fmax(DEPTH_LEAST, DEPTH_NOISE * v->noise);
     for (int s = 0; s < 2; s++) {
-        for (int polarity = 0; polarity <= (v->bright_too ? 1 : 0); polarity++) {
-            double sign = polarity == 0 ? 1.0 : -1.0;
-            double depth = depth_at(sum, x, sides[s], sign);
-            if (depth >= least && in_matrix(v, x, y, sides[s]) &&
-                turn(v, x, y, sides[s], sign, depth, trace)) {
-                return true;
-            }
+        int depth = depth_at(sum, x, sides[s], sign);
+        if (depth >= least && in_matrix(v, x, y, sides[s]) &&
+            turn(v, x, y, sides[s], sign, depth / 3.0, trace)) {
+            return true;
         }
     }
     return false;
 }
 
-static enum kb_status scan_line(const struct view *v, int32_t y, int16_t *sum,
-                                struct kb_scan *scan, struct kb_err *err) {
+static enum kb_status scan_line(const struct view *v, int32_t y, int16_t *sum, struct kb_scan *scan,
+                                struct kb_err *err) {
     smooth_line(v, y, sum);
-    int taken = 0;
-    for (int32_t x = MARGIN; x < v->length - MARGIN && taken < PER_LINE_MOST; x++) {
+    for (int32_t x = MARGIN; x < v->length - MARGIN; x++) {
+        bool low = sum[x] <= sum[x - 1] && sum[x] <= sum[x + 1];
+        bool high = v->bright_too && sum[x] >= sum[x - 1] && sum[x] >= sum[x + 1];
         struct kb_trace trace;
-        if (!look_at(v, sum, x, y, &trace)) {
+        if (!(low && look_at(v, sum, x, y, 1, &trace)) &&
+            !(high && look_at(v, sum, x, y, -1, &trace))) {
             continue;
         }
         if (!kb_grow((void **)&scan->trace, scan->count, &scan->capacity, sizeof trace)) {
             return kb_fail_memory(err, KB_QUALITY_STAGE, scan->capacity * sizeof trace);
         }
         scan->trace[scan->count++] = trace;
-        taken++;
         x += 2; /* one line, one trace */
     }
     return KB_OK;
@@ -188,7 +191,7 @@ static enum kb_status scan_line(const struct view *v, int32_t y, int16_t *sum,
 static struct view view_of(const struct kb_look *look, bool columns) {
     const struct kb_image *grey = &look->field->grey, *label = &look->map->label;
     ptrdiff_t row = (ptrdiff_t)grey->stride, label_row = (ptrdiff_t)label->stride;
-    return (struct view){
+    struct view v = {
         .grey = grey->px,
         .label = label->px,
         .along = columns ? row : 1,
@@ -201,6 +204,12 @@ static struct view view_of(const struct kb_look *look, bool columns) {
         /* secondary electrons: edges and plates are bright and straight, scratches are not */
         .bright_too = look->contrast != KB_SEM,
     };
+    for (int k = 0; k < FAN; k++) {
+        for (int j = -HALF; j <= HALF; j++) {
+            v.stroke[k][j + HALF] = lrint(slope_of(k) * j) * v.along + j * v.across;
+        }
+    }
+    return v;
 }
 
 enum kb_status kb_quality_traces(const struct kb_look *look, bool columns, struct kb_scan *scan,
@@ -208,6 +217,7 @@ enum kb_status kb_quality_traces(const struct kb_look *look, bool columns, struc
     struct view v = view_of(look, columns);
     memset(scan, 0, sizeof *scan);
     scan->columns = columns;
+    scan->length = v.length;
     int32_t usable = v.lines - 2 * MARGIN;
     if (usable < 1 || v.length <= 2 * MARGIN) {
         return KB_OK; /* too small to hold a scratch */

@@ -10,15 +10,16 @@
 
 #include <string.h>
 
-#define MISSED_MOST 6         /* scan lines in a row ... */
-#define MISSED_PX 60          /* ... or pixels, whichever is more lines */
-#define SEEN_LEAST 0.45        /* of the lines that a scratch crosses */
-#define NEAR_PX 2.0           /* a trace lies where foretold, give or take ... */
-#define NEAR_PER_PX 0.06      /* ... and so much per pixel since the last */
+#define MISSED_MOST 6    /* scan lines in a row ... */
+#define MISSED_PX 60     /* ... or pixels, whichever is more lines */
+#define SEEN_LEAST 0.45  /* of the lines that a scratch crosses */
+#define NEAR_PX 2.0      /* a trace lies where foretold, give or take ... */
+#define NEAR_PER_PX 0.06 /* ... and so much per pixel since the last */
 #define SLOPE_NEAR 0.22
-#define OFF_PX 1.2            /* root mean square from the straight line ... */
-#define OFF_PER_LENGTH 0.004  /* ... and so much of its length: scratches bend a little */
+#define OFF_PX 1.2           /* root mean square from the straight line ... */
+#define OFF_PER_LENGTH 0.004 /* ... and so much of its length: scratches bend a little */
 #define TRACES_LEAST 6
+#define CELL 16 /* pixels; more than a trace may lie off */
 
 struct track {
     double n, x, y, xx, xy; /* sums over its traces: y along the advance */
@@ -26,12 +27,16 @@ struct track {
     double slope;      /* of the last traces, smoothed */
     double squares_at; /* sum of at^2 */
     double width;
-    bool dark, open;
+    double foretold; /* where it should be on the line now looked at */
+    size_t next;     /* in the same cell, 1-based; 0 ends */
+    bool dark;
 };
 
 struct tracks {
     struct track *track;
     size_t count, capacity;
+    size_t *cell; /* first track foretold in each stretch of CELL places, 1-based; 0 none */
+    size_t cells;
 };
 
 static void take(struct track *t, const struct kb_trace *trace, double line) {
@@ -51,22 +56,46 @@ static void take(struct track *t, const struct kb_trace *trace, double line) {
     t->last_line = line;
 }
 
-/* The open track that best foretells this trace; NULL when none does. */
-static struct track *follower(struct tracks *tracks, const struct kb_trace *trace, double line) {
-    struct track *best = NULL;
-    double nearest = 1.0;
+static size_t cell_of(const struct tracks *tracks, double at) {
+    double cell = at / CELL;
+    return cell <= 0.0 ? 0 : cell >= (double)tracks->cells ? tracks->cells - 1 : (size_t)cell;
+}
+
+/* Where every track should be on this line, and by place. */
+static void foretell(struct tracks *tracks, double line) {
+    memset(tracks->cell, 0, tracks->cells * sizeof *tracks->cell);
     for (size_t i = 0; i < tracks->count; i++) {
         struct track *t = &tracks->track[i];
-        double since = line - t->last_line;
-        if (!t->open || t->dark != trace->dark || since <= 0.0 ||
-            fabs(t->slope - trace->slope) > SLOPE_NEAR) {
-            continue;
-        }
-        double off = fabs(t->last_at + t->slope * since - trace->at);
-        double share = off / (NEAR_PX + NEAR_PER_PX * since);
-        if (share < nearest) {
-            nearest = share;
-            best = t;
+        t->foretold = t->last_at + t->slope * (line - t->last_line);
+        size_t *first = &tracks->cell[cell_of(tracks, t->foretold)];
+        t->next = *first;
+        *first = i + 1;
+    }
+}
+
+/* How badly a trace fits a track: 1 and above does not. */
+static double misfit(const struct track *t, const struct kb_trace *trace, double line) {
+    double since = line - t->last_line;
+    if (t->dark != trace->dark || since <= 0.0 || fabs(t->slope - trace->slope) > SLOPE_NEAR) {
+        return 1.0;
+    }
+    return fabs(t->foretold - trace->at) / (NEAR_PX + NEAR_PER_PX * since);
+}
+
+/* The track that best foretells this trace; NULL when none does. */
+static struct track *follower(const struct tracks *tracks, const struct kb_trace *trace,
+                              double line) {
+    struct track *best = NULL;
+    double nearest = 1.0;
+    size_t middle = cell_of(tracks, trace->at);
+    size_t from = middle > 0 ? middle - 1 : 0;
+    for (size_t c = from; c <= middle + 1 && c < tracks->cells; c++) {
+        for (size_t i = tracks->cell[c]; i > 0; i = tracks->track[i - 1].next) {
+            double off = misfit(&tracks->track[i - 1], trace, line);
+            if (off < nearest) {
+                nearest = off;
+                best = &tracks->track[i - 1];
+            }
         }
     }
     return best;
@@ -105,10 +134,11 @@ static bool is_scratch(const struct track *t, const struct kb_scan *scan, double
 static enum kb_status settle(struct tracks *tracks, const struct kb_scan *scan, double line,
                              double least_px, struct kb_strokes *strokes, struct kb_err *err) {
     double patience = fmax(MISSED_MOST * (double)scan->gap, MISSED_PX);
+    double first = fmax(2.0 * (double)scan->gap, MISSED_PX / 3.0); /* with a track just begun */
     size_t kept = 0;
     for (size_t i = 0; i < tracks->count; i++) {
         struct track t = tracks->track[i];
-        if (line - t.last_line <= patience) {
+        if (line - t.last_line <= (t.n < 3.0 ? first : patience)) {
             tracks->track[kept++] = t;
             continue;
         }
@@ -129,17 +159,16 @@ static enum kb_status settle(struct tracks *tracks, const struct kb_scan *scan, 
 static enum kb_status add_line(struct tracks *tracks, const struct kb_scan *scan, int32_t index,
                                struct kb_err *err) {
     double line = (double)index * scan->gap;
-    size_t before = tracks->count;
+    foretell(tracks, line);
     for (size_t i = scan->first[index]; i < scan->first[index + 1]; i++) {
         const struct kb_trace *trace = &scan->trace[i];
-        struct tracks old = {tracks->track, before, 0};
-        struct track *t = follower(&old, trace, line);
+        struct track *t = follower(tracks, trace, line);
         if (t == NULL) {
             if (!kb_grow((void **)&tracks->track, tracks->count, &tracks->capacity, sizeof *t)) {
                 return kb_fail_memory(err, KB_QUALITY_STAGE, tracks->capacity * sizeof *t);
             }
             t = &tracks->track[tracks->count++];
-            *t = (struct track){.first_line = line, .dark = trace->dark, .open = true};
+            *t = (struct track){.first_line = line, .dark = trace->dark};
         }
         take(t, trace, line);
     }
@@ -148,8 +177,12 @@ static enum kb_status add_line(struct tracks *tracks, const struct kb_scan *scan
 
 enum kb_status kb_quality_tracks(const struct kb_scan *scan, double least_px,
                                  struct kb_strokes *strokes, struct kb_err *err) {
-    struct tracks tracks = {0};
+    struct tracks tracks = {.cells = (size_t)scan->length / CELL + 1};
     enum kb_status status = KB_OK;
+    tracks.cell = kb_alloc(tracks.cells, sizeof *tracks.cell);
+    if (tracks.cell == NULL) {
+        return kb_fail_memory(err, KB_QUALITY_STAGE, tracks.cells * sizeof *tracks.cell);
+    }
     for (int32_t i = 0; i < scan->lines && status == KB_OK; i++) {
         status = settle(&tracks, scan, (double)i * scan->gap, least_px, strokes, err);
         if (status == KB_OK) {
@@ -160,5 +193,6 @@ enum kb_status kb_quality_tracks(const struct kb_scan *scan, double least_px,
         status = settle(&tracks, scan, INFINITY, least_px, strokes, err);
     }
     kb_free(tracks.track);
+    kb_free(tracks.cell);
     return status;
 }

@@ -104,8 +104,7 @@ static enum kb_status look(const struct job *job, const char *path, struct kb_er
         }
         (void)printf("{\"file\": \"%s\", ", kb_base_name(path));
         for (int i = KB_EXCLUDED + 1; i < KB_PHASES; i++) {
-            print_number(kb_phase_name((enum kb_phase)i),
-                         (double)map.figures.pixels[i] / measured);
+            print_number(kb_phase_name((enum kb_phase)i), (double)map.figures.pixels[i] / measured);
         }
         print_particles(&particles);
         print_number("ms", 1e3 * (done - begun));
