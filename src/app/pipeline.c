@@ -94,9 +94,7 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
     size_t first_bad = plan->count, done = 0;
     struct kb_err bad_err = {.code = KB_OK};
     double seconds[STAGE_COUNT] = {0};
-    const int threads = kb_plan_threads(plan);
-
-#pragma omp parallel for schedule(dynamic, 1) num_threads(threads)
+#pragma omp parallel for schedule(dynamic, 1) num_threads(kb_plan_threads(plan))
     for (size_t i = 0; i < plan->count; i++) {
         size_t bad_so_far = 0;
 #pragma omp atomic read

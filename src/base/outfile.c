@@ -85,6 +85,9 @@ enum kb_status kb_outfile_open(const char *path, struct kb_outfile *out, struct 
 }
 
 enum kb_status kb_outfile_commit(struct kb_outfile *out, struct kb_err *err) {
+    if (out->stream == NULL) {
+        return kb_fail(err, KB_E_SYSTEM, "base", out->path, "nothing was opened to be written");
+    }
     bool written =
         fflush(out->stream) == 0 && !ferror(out->stream) && fsync(fileno(out->stream)) == 0;
     enum kb_status status = written ? KB_OK : system_failure(err, out->path, "write");
