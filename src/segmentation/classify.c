@@ -3,10 +3,11 @@
  * A blurred edge between graphite and a bright constituent passes through every grey between them
  * and so through the middle class: each nodule would be given a thin shell of pearlite (or, in the
  * SEM, of ferrite). Such a shell is a run of middle-class pixels, along a row or a column, that
- * begins at graphite, ends at the outermost class, and is no longer than the blur of the picture
- * makes it. Its pixels go to either side by the mid-grey of the two: that is where the true edge
- * lies when the blur is symmetric. How long such runs are is read from the picture: from the most
- * frequent length of all runs that have graphite at one end and the outermost class at the other.
+ * begins at graphite, ends at the outermost class, and is no longer than the blur makes it. A true
+ * layer in between has a level stretch; along a blurred edge every step counts, and that is asked
+ * too. The pixels of a rim go to either side by the mid-grey of the two, where the true edge lies
+ * when the blur is symmetric. How long rims are is read from the picture: from the most frequent
+ * length of all such runs.
  * Limits: a ring of ferrite thinner than the blur has no bright pixels and is lost to pearlite.
  */
 #include "segmentation_priv.h"

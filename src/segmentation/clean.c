@@ -52,9 +52,9 @@ static enum kb_status clean_phase(struct kb_seg *seg, enum kb_phase phase, int c
     if (status != KB_OK) {
         return status;
     }
-    struct speck *speck = kb_alloc_zero(runs.regions, sizeof *speck);
-    uint16_t *to = kb_alloc(runs.regions, sizeof *to);
-    if (runs.regions > 0 && (speck == NULL || to == NULL)) {
+    struct speck *speck = kb_alloc_zero((size_t)runs.regions + 1, sizeof *speck);
+    uint16_t *to = kb_alloc((size_t)runs.regions + 1, sizeof *to);
+    if (speck == NULL || to == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *speck);
     } else {
         specks_measure(&runs, &seg->map->label, speck);

@@ -4,14 +4,16 @@
  * mean 1. The surface must follow the light and not the structure: a corner that holds more
  * pearlite is darker too. Hence it is fitted to how far each grey class strays from its own mean,
  * block by block:
- *   1. histograms of up to 32 x 32 blocks, one pass over the pixels; all that follows works on
- * these;
- *   2. a first surface as the upper envelope of a high quantile of the blocks (the brightest
- *      constituent, wherever a block holds some);
- *   3. six times over: even the block histograms by the surface, cut their sum into classes (Otsu),
- *      and fit the surface anew to (mean grey of a class in a block) / (mean grey of the class),
- * each weighted by its pixels and by the square of its grey, since noise is additive. It is divided
- * out only where it varies by more than 3 % and makes the classes more separate. A blank-field
+ *
+ *   1. histograms of up to 32 x 32 blocks, one pass over the pixels; all else works on these;
+ *   2. a first surface as the upper envelope of a high quantile of the blocks, which is the
+ *      brightest constituent wherever a block holds some;
+ *   3. six times over: even the block histograms by the surface, cut their sum into classes
+ *      (Otsu), and fit the surface anew to (mean grey of a class in a block) / (mean grey of the
+ *      class), each weighted by its pixels and by the square of its grey, as noise is additive.
+ *
+ * It is divided out only where it varies by more than 3 %, explains a fair part of the scatter
+ * between blocks, is borne out by the envelope, and makes the classes more separate. A blank-field
  * picture, where there is one, takes the surface's place: the field is divided by it, smoothed.
  * Limits: light that varies faster than nine terms can say, and shadows of dust, stay.
  */
@@ -103,8 +105,10 @@ static void blocks_count(const struct kb_seg *seg, struct blocks *blocks) {
 static void block_centre(const struct kb_image *image, const struct blocks *blocks, size_t b,
                          double *u, double *v) {
     double half = 0.5 * (double)(image->width > image->height ? image->width : image->height);
-    double x = ((double)(b % (size_t)blocks->across) + 0.5) * (double)blocks->side;
-    double y = ((double)(b / (size_t)blocks->across) + 0.5) * (double)blocks->side;
+    size_t column = b % (size_t)blocks->across;
+    size_t line = b / (size_t)blocks->across;
+    double x = ((double)column + 0.5) * (double)blocks->side;
+    double y = ((double)line + 0.5) * (double)blocks->side;
     *u = (fmin(x, (double)image->width) - 0.5 * (double)image->width) / half;
     *v = (fmin(y, (double)image->height) - 0.5 * (double)image->height) / half;
 }
@@ -354,7 +358,7 @@ static enum kb_status even_by_fit(struct kb_seg *seg, struct kb_err *err) {
     const struct kb_image *grey = &seg->field->grey;
     enum kb_status status = blocks_alloc(grey, &blocks, err);
     if (status == KB_OK) {
-        struct kb_surface surface;
+        struct kb_surface surface = {{0.0}};
         blocks_count(seg, &blocks);
         bool found = find_surface(grey, seg->scheme.classes, &blocks, &surface);
         double range = found ? light_range(&blocks) : 0.0;

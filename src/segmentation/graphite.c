@@ -2,14 +2,21 @@
  *
  * A threshold between graphite and pearlite also catches the darkest lamellae of pearlite, and
  * unetched it may catch scratches. Each connected dark region (8-connected, by runs) is asked:
+ *
  *   - depth: what share of its pixels is nearer to the grey of graphite than to the threshold.
  *     Dark pearlite and scratches hover below the threshold, graphite goes well beyond;
- *   - shape (unetched nodular and compacted iron only): a shallow region is taken for a scratch
- * only when it is also long and thin, by the axes of the ellipse of equal second moments. In flake
- * graphite thin branches are all edge, so that depth is asked of the whole region and the share
- * required is lower. Holes: enclosed bright spots smaller than clean_um belong to the graphite
- * around them; in nodular iron so do larger ones of up to a tenth of the nodule's area
- * (reflections, polished-out centres).
+ *   - body: an etched region that is solid and compact is graphite however light it is, since
+ *     dark pearlite is ragged;
+ *   - shape: unetched, a shallow region is taken for a scratch only when it is long and thin too,
+ *     by the axes of the ellipse of equal second moments (not in flake graphite);
+ *   - thickness: where much of what is dark lies in large but thin regions, the lamellae of
+ *     pearlite are resolved and as dark as graphite; then every region thinner than line_um is
+ *     pearlite (etched nodular and compacted iron only).
+ *
+ * In flake graphite thin branches are all edge, so that depth is asked of the whole region and the
+ * share required is lower.
+ * Holes: enclosed bright spots smaller than clean_um belong to the graphite around them; in nodular
+ * iron so do larger ones of up to a tenth of the nodule's area (reflections, polished-out centres).
  */
 #include "segmentation_priv.h"
 
@@ -155,11 +162,11 @@ static void regions_measure(const struct kb_seg *seg, const struct kb_runs *runs
     }
 }
 
-/* Repaint what is not graphite; returns KB_E_MEMORY or KB_OK. */
+/* Repaint what is not graphite. */
 static enum kb_status drop_others(struct kb_seg *seg, const struct kb_runs *runs,
                                   const struct dark_region *region, struct kb_err *err) {
-    uint16_t *to = kb_alloc(runs->regions, sizeof *to);
-    if (to == NULL && runs->regions > 0) {
+    uint16_t *to = kb_alloc((size_t)runs->regions + 1, sizeof *to);
+    if (to == NULL) {
         return kb_fail_memory(err, KB_SEG_STAGE, runs->regions * sizeof *to);
     }
     struct kb_segmentation_figures *f = &seg->map->figures;
@@ -243,9 +250,9 @@ static enum kb_status fill_holes(struct kb_seg *seg, const struct kb_runs *graph
     if (status != KB_OK) {
         return status;
     }
-    struct hole *hole = kb_alloc_zero(rest.regions, sizeof *hole);
-    uint16_t *to = kb_alloc(rest.regions, sizeof *to);
-    if (rest.regions > 0 && (hole == NULL || to == NULL)) {
+    struct hole *hole = kb_alloc_zero((size_t)rest.regions + 1, sizeof *hole);
+    uint16_t *to = kb_alloc((size_t)rest.regions + 1, sizeof *to);
+    if (hole == NULL || to == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, rest.regions * sizeof *hole);
     } else {
         holes_measure(&rest, graphite, hole);
@@ -273,15 +280,15 @@ enum kb_status kb_seg_graphite(struct kb_seg *seg, struct kb_err *err) {
     if (status != KB_OK) {
         return status;
     }
-    struct dark_region *region = kb_alloc_zero(runs.regions, sizeof *region);
-    if (region == NULL && runs.regions > 0) {
+    struct dark_region *region = kb_alloc_zero((size_t)runs.regions + 1, sizeof *region);
+    if (region == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *region);
     } else {
         regions_measure(seg, &runs, region);
         status = drop_others(seg, &runs, region, err);
-    }
-    if (status == KB_OK) {
-        status = fill_holes(seg, &runs, region, err);
+        if (status == KB_OK) {
+            status = fill_holes(seg, &runs, region, err);
+        }
     }
     kb_free(region);
     kb_runs_release(&runs);

@@ -3,12 +3,16 @@
  * Where the lamellae are not resolved the pixels have decided already and their boundaries are kept
  * as they are, so that a ring of ferrite a few pixels wide survives. Whether lamellae are resolved
  * is read from the picture: the mean grey over a window of colony_um (matrix only) has its own
- * histogram; where that mean is well inside pearlite, a large share of bright pixels means stripes.
- * Then closing   fills stripes up to half the window wide, where the local mean agrees with
- * pearlite; and in any case opening   takes away dark lines narrower than line_um, which are grain
- * boundaries or scratches, and gives them to the constituent around; what is within reach of a
- * solid part is kept. Graphite is outside both masks, so a ring between graphite and pearlite is
- * not closed.
+ * histogram; where that mean is well inside pearlite, many bright pixels mean stripes. Then:
+ *
+ *   closing   fills stripes up to half the window wide, where the local mean agrees with pearlite;
+ *   opening   (always) takes away dark lines narrower than line_um, which are grain boundaries or
+ *             scratches, and gives them to the constituent around; what is within a pixel of a
+ *             solid part is kept. Where boundaries are etched broad, their junctions outlast that:
+ *             when lines make up a third of all that is dark and most of the rest would not
+ *             outlast twice the width, twice the width is taken, and a finding says so.
+ *
+ * Graphite is outside both masks, so that a ring between graphite and pearlite is not closed.
  */
 #include "segmentation_priv.h"
 

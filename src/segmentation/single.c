@@ -5,12 +5,14 @@
  * grey wanders over one or two micrometres; ferrite is smoother, and crossed by a network of
  * boundaries, dark in the light microscope and bright in the SEM. Two figures, from the field as
  * it was taken:
+ *
  *   roughness   typical difference between places half a colony window apart (from the lower
  *               quartile of all such pairs, so that boundaries and scratches hardly count), freed
  *               of the noise, as a share of the grey;
  *   line share  places darker than both places half a window to either side, less those brighter
  *               than both (in the SEM the other way round): 0 for texture, which goes up as often
  *               as down.
+ *
  * Many lines mean ferrite, roughness without lines means pearlite; anything else is called
  * "matrix", with a serious finding. Nothing is guessed. Common practice, no published source; the
  * limits lie between what drawn fields and the few real ones at hand show.

@@ -3,15 +3,17 @@
  * The start is the exact multi-level Otsu threshold. Otsu's criterion wants classes of like size:
  * with 2 % graphite, or bull's-eye rings of a few per cent ferrite, it would rather halve the large
  * class. So the hills of the histogram (modes.c) are asked:
- *   - as many hills as classes: the thresholds go half way between neighbouring hills, which
- *     is where a blurred edge between two constituents lies truly; where the foot of a broad hill
- *     reaches over that point, they go to the lowest point between the hills;
- *   - one hill short in the matrix: the hill is one constituent of the matrix, and the threshold
- * goes where the hill has certainly ended, so that solid regions beyond it are still found;
- * single.c then says which constituent it is;
- *   - one hill short because graphite has none of its own: the dark hill is too large to be
- * graphite; the dark threshold goes where that hill has certainly ended;
- *   - a single hill: Otsu's thresholds stand, and a finding says that they mean little.
+ *
+ *   - as many hills as classes: the thresholds go half way between neighbouring hills, where a
+ *     blurred edge between two constituents lies truly; where the foot of a broad hill reaches
+ *     over that point, they go to the lowest point between the hills;
+ *   - more hills: the valleys are kept that part the classes most (Otsu's criterion again);
+ *   - one short in the matrix: the hill is one constituent, and the threshold goes where the hill
+ *     has certainly ended, so that solid regions of the other are still found (recut.c, single.c);
+ *   - one short because graphite has none: the dark hill is too large to be graphite, and the dark
+ *     threshold goes where that hill has certainly ended;
+ *   - a single hill in all: Otsu's thresholds stand, and a finding says that they mean little.
+ *
  * Thresholds given by hand are taken as they are.
  */
 #include "segmentation_priv.h"
