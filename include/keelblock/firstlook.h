@@ -16,19 +16,21 @@ extern "C" {
 
 /* How a field was seen. Which phase is dark follows from it. */
 enum kb_contrast { KB_LIGHT, KB_LIGHT_UNETCHED, KB_SEM };
-KB_API const char *kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
+KB_API const char *
+kb_contrast_name(enum kb_contrast contrast); /* "light", "light-unetched", "sem" */
 KB_API KB_NODISCARD bool kb_contrast_parse(const char *name, enum kb_contrast *contrast);
 
-/* ---- contrast found ---------------------------------------------------------------------------- */
+/* ---- contrast found ----------------------------------------------------------------------------
+ */
 
-#define KB_EVIDENCE_MAX 8
+#define KB_EVIDENCE_MAX 16
 
 /* One observation that speaks for or against. */
 struct kb_evidence {
-    const char *what;     /* static text: "share of pixels in the brightest narrow peak" */
-    double value;         /* the figure ... */
-    const char *unit;     /* ... and its unit; static text, "" for a share */
-    double speaks[3];     /* logarithm of the odds it lends to each contrast, natural; 0: nothing */
+    const char *what; /* static text: "share of pixels in the brightest narrow peak" */
+    double value;     /* the figure ... */
+    const char *unit; /* ... and its unit; static text, "" for a share */
+    double speaks[3]; /* logarithm of the odds it lends to each contrast, natural; 0: nothing */
 };
 
 struct kb_contrast_found {
@@ -39,23 +41,25 @@ struct kb_contrast_found {
     int count;
 };
 
-/* ---- what is not specimen ---------------------------------------------------------------------- */
+/* ---- what is not specimen ----------------------------------------------------------------------
+ */
 
 enum kb_mark_kind {
-    KB_MARK_DATA_BAR,   /* instrument's strip of lettering along an edge */
-    KB_MARK_SCALE_BAR,  /* burnt into the picture */
-    KB_MARK_LETTERING,  /* text, arrows, frames drawn on the picture */
-    KB_MARK_MARGIN,     /* even black or white border */
-    KB_MARK_VIGNETTE,   /* outside a round field of view */
-    KB_MARK_RESIN,      /* mounting resin beside the specimen */
+    KB_MARK_DATA_BAR,  /* instrument's strip of lettering along an edge */
+    KB_MARK_SCALE_BAR, /* burnt into the picture */
+    KB_MARK_LETTERING, /* text, arrows, frames drawn on the picture */
+    KB_MARK_MARGIN,    /* even black or white border */
+    KB_MARK_VIGNETTE,  /* outside a round field of view */
+    KB_MARK_RESIN,     /* mounting resin beside the specimen */
     KB_MARK_KINDS
 };
 KB_API const char *kb_mark_kind_name(enum kb_mark_kind kind); /* "data-bar", ... */
 
 struct kb_mark {
     enum kb_mark_kind kind;
-    struct kb_rect box;   /* what is left out; for a vignette, a resin edge: bounding box of the part */
-    double bar_px;        /* scale bar: its length in pixels, end to end; else 0 */
+    struct kb_rect
+        box;       /* what is left out; for a vignette, a resin edge: bounding box of the part */
+    double bar_px; /* scale bar: its length in pixels, end to end; else 0 */
 };
 
 struct kb_first_look {
@@ -65,13 +69,14 @@ struct kb_first_look {
     /* Not 0 where a pixel is not specimen; zeroed struct when every pixel is. */
     struct kb_image outside;
     uint64_t outside_px;
-    struct kb_findings findings; /* "data-bar-excluded", "scale-bar-seen" (offers the length in pixels), ... */
+    struct kb_findings
+        findings; /* "data-bar-excluded", "scale-bar-seen" (offers the length in pixels), ... */
 };
 
 struct kb_first_look_params {
-    bool find_marks;    /* look for bars, margins, lettering, vignettes, resin */
-    double lead;        /* odds by which the best contrast must lead to be sure: 9 */
-    bool iron;          /* graphite expected (prior for the contrast question only) */
+    bool find_marks; /* look for bars, margins, lettering, vignettes, resin */
+    double lead;     /* odds by which the best contrast must lead to be sure: 9 */
+    bool iron;       /* graphite expected (prior for the contrast question only) */
 };
 KB_API struct kb_first_look_params kb_first_look_params_default(void);
 KB_API KB_NODISCARD enum kb_status
@@ -81,7 +86,8 @@ kb_first_look_params_check(const struct kb_first_look_params *params, struct kb_
  * kb_first_look_release(). KB_E_UNFIT when nothing in the frame is specimen. */
 KB_API KB_NODISCARD enum kb_status kb_first_look_run(const struct kb_field *field,
                                                      const struct kb_first_look_params *params,
-                                                     struct kb_first_look *look, struct kb_err *err);
+                                                     struct kb_first_look *look,
+                                                     struct kb_err *err);
 KB_API void kb_first_look_release(struct kb_first_look *look);
 
 #ifdef __cplusplus

@@ -1,0 +1,150 @@
+/* contrast.c - weigh what was measured, and say how the field was seen, or that it is not plain.
+ *
+ * Each observation lends each contrast so much of the logarithm of its odds; the sums are turned
+ * into shares of belief. The weights were set by reasoning about how the pictures come about and
+ * then looked at on drawn fields of every kind and on open data sets, in round figures and with
+ * broad ramps, so that no single picture decides: an observation that is common with one contrast
+ * and rare with another (one in ten) gets about 2, a mere tendency about 0.7. They are common
+ * practice put in figures, no published source. Observations are not independent, so that belief is
+ * not a frequency; the lead asked for (9 : 1) stands against that.
+ */
+#include "firstlook_priv.h"
+
+/* Rises or falls in a straight line between two values, and is flat beyond them. */
+struct ramp {
+    double from, to;       /* of the figure */
+    double at_from, at_to; /* logarithm of odds */
+};
+
+struct rule {
+    const char *what, *unit;
+    struct ramp ramp[3]; /* by enum kb_contrast; all zero: says nothing */
+};
+
+enum { PEAK, SHARE, SPREAD, FLAT_MID, DEPTH, THICK, NOISE, SCAN, SKEW, TEXTURE, RULES };
+
+static const struct rule rules[RULES] = {
+    /* Metal that reflects is exposed near white, electrons about mid-grey; a light picture may be
+     * dark, a polished one seldom is. */
+    [PEAK] =
+        {"grey level of the brightest peak of the histogram",
+         "levels",
+         {[KB_LIGHT_UNETCHED] = {120.0, 170.0, -1.5, 0.4}, [KB_SEM] = {140.0, 180.0, 1.0, -2.0}}},
+    [SHARE] = {"share of pixels in the brightest peak",
+               "",
+               {[KB_LIGHT_UNETCHED] = {0.5, 0.8, -1.5, 0.7}}},
+    /* The plainest sign of polish, and of secondary electrons never being so even. */
+    [SPREAD] =
+        {"spread of the bright part over the distance from bright to dark",
+         "",
+         {[KB_LIGHT_UNETCHED] = {0.02, 0.08, 1.8, -2.5}, [KB_SEM] = {0.02, 0.08, -1.0, 0.0}}},
+    [FLAT_MID] = {"share of flat areas midway between dark and bright",
+                  "",
+                  {[KB_LIGHT_UNETCHED] = {0.01, 0.06, 0.5, -3.0}}},
+    /* Graphite reflects a fifth to a half of what metal does, pearlite more than half; thin flakes
+     * are blurred to less. */
+    [DEPTH] = {"distance from bright to darkest over the bright level",
+               "",
+               {[KB_LIGHT_UNETCHED] = {0.5, 0.65, -1.5, 0.3}}},
+    /* A network of boundaries is thin all over; of graphite only the finest flakes are. */
+    [THICK] = {"share of the dark that is not thin",
+               "",
+               {[KB_LIGHT_UNETCHED] = {0.02, 0.15, -1.5, 0.0}}},
+    /* Cameras are quieter; but frames are averaged, and cameras are turned up. */
+    [NOISE] = {"noise, standard deviation", "levels", {[KB_SEM] = {5.0, 14.0, -0.4, 1.5}}},
+    /* Noise that runs with the rows is rare with any camera; its absence says little, since slow
+     * scans and averaged frames lose it. */
+    [SCAN] = {"noise down the columns over noise along the rows, natural logarithm of power",
+              "",
+              {[KB_SEM] = {0.08, 0.25, -0.4, 2.2}}},
+    /* Against secondary electrons these two say little: graphite is dark in both. */
+    [SKEW] = {"skewness of fine detail (bright on dark is positive)",
+              "",
+              {[KB_SEM] = {-0.6, 1.0, -0.7, 1.2}}},
+    [TEXTURE] = {"texture in bright places over texture in dark ones, natural logarithm",
+                 "",
+                 {[KB_SEM] = {-0.8, 0.8, -0.6, 1.0}}},
+};
+
+static double on_ramp(const struct ramp *ramp, double value) {
+    if (ramp->from >= ramp->to) {
+        return 0.0;
+    }
+    double part = fmin(fmax((value - ramp->from) / (ramp->to - ramp->from), 0.0), 1.0);
+    return ramp->at_from + part * (ramp->at_to - ramp->at_from);
+}
+
+static struct kb_evidence *add(struct kb_contrast_found *found, const char *what, double value,
+                               const char *unit) {
+    struct kb_evidence *fresh = &found->evidence[found->count++];
+    *fresh = (struct kb_evidence){.what = what, .value = value, .unit = unit};
+    return fresh;
+}
+
+static void apply_rules(const struct kb_firstlook_measures *m, struct kb_contrast_found *found) {
+    /* Rounding hides the noise below about a level, and what is left of it has no direction. */
+    double scan = m->noise >= 1.5 ? m->scan : 0.0;
+    const double value[RULES] = {m->peak,  m->peak_share, m->spread, m->flat_mid, m->depth,
+                                 m->thick, m->noise,      scan,      m->skew,     m->texture};
+    for (int i = 0; i < RULES; i++) {
+        struct kb_evidence *evidence = add(found, rules[i].what, value[i], rules[i].unit);
+        for (int c = 0; c < 3; c++) {
+            evidence->speaks[c] = on_ramp(&rules[i].ramp[c], value[i]);
+        }
+    }
+}
+
+static bool has_data_bar(const struct kb_first_look *look) {
+    for (size_t i = 0; i < look->marks; i++) {
+        if (look->mark[i].kind == KB_MARK_DATA_BAR) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Colour in the file hints at a camera, but grey pictures are saved as colour too. Polished fields
+ * are taken for the graphite in them; steel has none. Iron is mostly looked at in light. Strips of
+ * lettering are the custom of electron microscopes, scale bars alone that of cameras. */
+static void apply_circumstances(const struct kb_firstlook_frame *frame, bool iron,
+                                struct kb_contrast_found *found) {
+    bool colour = frame->field->was_colour, bar = has_data_bar(frame->look);
+    add(found, "the file holds colour", colour, "")->speaks[KB_SEM] = colour ? -0.5 : 0.0;
+    add(found, "there is an instrument's data bar", bar, "")->speaks[KB_SEM] = bar ? 1.2 : 0.0;
+    struct kb_evidence *material = add(found, "graphite is expected", iron, "");
+    material->speaks[KB_LIGHT_UNETCHED] = iron ? 0.0 : -1.5;
+    material->speaks[KB_SEM] = iron ? -0.7 : 0.0;
+}
+
+static void settle(double lead, struct kb_contrast_found *found) {
+    double sum[3] = {0.0}, whole = 0.0, second = 0.0;
+    for (int i = 0; i < found->count; i++) {
+        for (int c = 0; c < 3; c++) {
+            sum[c] += found->evidence[i].speaks[c];
+        }
+    }
+    int best = 0;
+    for (int c = 1; c < 3; c++) {
+        best = sum[c] > sum[best] ? c : best;
+    }
+    for (int c = 0; c < 3; c++) {
+        found->belief[c] = exp(sum[c] - sum[best]);
+        whole += found->belief[c];
+    }
+    for (int c = 0; c < 3; c++) {
+        found->belief[c] /= whole;
+        second = c != best ? fmax(second, found->belief[c]) : second;
+    }
+    found->contrast = (enum kb_contrast)best;
+    found->sure = found->belief[best] >= lead * second;
+}
+
+void kb_firstlook_weigh(const struct kb_firstlook_frame *frame,
+                        const struct kb_firstlook_measures *measures,
+                        const struct kb_first_look_params *params) {
+    struct kb_contrast_found *found = &frame->look->contrast;
+    *found = (struct kb_contrast_found){.sure = false};
+    apply_rules(measures, found);
+    apply_circumstances(frame, params->iron, found);
+    settle(params->lead, found);
+}
