@@ -26,6 +26,11 @@
 /* Share of bright stripes left open from which on the lamellae are wider than the window. */
 #define STRIPES_OPEN_WARNS 0.1
 
+/* Two near hills of the matrix, taken as one: from this share of the lesser on it matters. */
+#define MERGED_WARNS 0.05
+/* A middle hill of less than this share that is nearly as dark as graphite may be graphite. */
+#define EITHER_MOST 0.15
+
 #define CAUTION "(the usual cautions for etchants apply; trained staff decide)"
 
 struct teller {
@@ -153,6 +158,13 @@ static enum kb_status tell_single(const struct teller *t, struct kb_err *err) {
                                "threshold by hand.",
                                lines);
     }
+    if (seg->merged_share > MERGED_WARNS) {
+        return kb_findings_add(t->to, err, KB_WARNING, "single-constituent",
+                               "The matrix shows two greys so near to each other that they were "
+                               "taken for shades of one constituent, %s. If they are ferrite and "
+                               "pearlite, etch longer " CAUTION ", or set the threshold by hand.",
+                               kb_phase_name(seg->single_phase));
+    }
     return kb_findings_add(
         t->to, err, KB_NOTE, "single-constituent",
         seg->single_phase == KB_PEARLITE
@@ -226,6 +238,14 @@ static enum kb_status tell_graphite(const struct teller *t, struct kb_err *err) 
                                  "Graphite is hardly darker than pearlite, or there is next to "
                                  "none. Its share is uncertain. Measure graphite on an unetched "
                                  "section.");
+    }
+    double either = t->seg->light_graphite_share;
+    if (status == KB_OK && either > 0.0 && either < EITHER_MOST) {
+        status = kb_findings_add(t->to, err, KB_WARNING, "graphite-or-pearlite",
+                                 "%.0f %% of the field is nearly as dark as graphite and counts "
+                                 "as pearlite. If the overlay shows light nodules there, set the "
+                                 "dark threshold by hand, or measure an unetched section.",
+                                 100.0 * either);
     }
     if (status == KB_OK && graphite > GRAPHITE_MOST) {
         status = kb_findings_add(t->to, err, KB_SERIOUS, "graphite-implausible",

@@ -33,10 +33,12 @@ struct kb_seg {
     bool main_is_pearlite; /* that one is pearlite: the other is looked for on its far side */
     int rim_px;            /* longest blurred passage between the outer classes, pixels */
     bool shades;           /* both constituents of the matrix are rough alike */
-    bool graphite_hidden;  /* graphite has no hill of its own in the histogram */
-    bool looks_etched;     /* called unetched, but the matrix has two hills */
-    bool heavy_boundaries; /* boundaries etched so broad that twice line_um was opened */
-    double line_share;     /* share of the matrix in fine dark (SEM: bright) lines; single.c */
+    double merged_share;   /* share of the lesser of two near hills taken as one */
+    double light_graphite_share; /* share of a middle hill that may be graphite or pearlite */
+    bool graphite_hidden;        /* graphite has no hill of its own in the histogram */
+    bool looks_etched;           /* called unetched, but the matrix has two hills */
+    bool heavy_boundaries;       /* boundaries etched so broad that twice line_um was opened */
+    double line_share; /* share of the matrix in fine dark (SEM: bright) lines; single.c */
     double roughness[KB_PHASES]; /* texture of each phase, share of its grey; see single.c */
     bool single;                 /* the matrix is one constituent ... */
     enum kb_phase single_phase;  /* ... and this one; KB_MATRIX: it cannot be said */

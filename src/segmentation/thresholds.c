@@ -23,8 +23,12 @@
 /* Graphite beyond this share of a field is not known in cast iron (a hypereutectic grey iron has
  * some 17 % by volume); common practice, no published source. */
 #define GRAPHITE_MOST 0.3
+/* Several dark hills together are graphite only up to this share. */
+#define GRAPHITE_LIKELY 0.2
 /* A middle hill nearer than this to the dark one, in shares of the whole way, is light graphite. */
 #define PEARLITE_NEAREST 0.25
+/* ... and up to here it may be either. */
+#define PEARLITE_LIKELY 0.4
 /* A hill has ended this many of its half-height half widths away (1.18 of them to a sigma ...). */
 #define HILL_END 3.5
 #define HWHM_PER_SIGMA 1.1774
@@ -118,10 +122,16 @@ static struct kb_mode group(const struct kb_mode *mode, int first, int last) {
 
 /* More hills than classes: of the valleys between hills, keep those that part the classes most,
  * which is Otsu's criterion asked of the valleys only. */
-static void group_hills(struct hills *h, int classes) {
+static void group_hills(const struct kb_seg *seg, struct hills *h) {
+    int classes = seg->scheme.classes;
     int best[2] = {0, 1};
     double most = -1.0;
+    double darkest = 0.0;
     for (int i = 0; i < h->count - 1; i++) {
+        darkest += h->mode[i].share;
+        if (i > 0 && seg->scheme.graphite && darkest > GRAPHITE_LIKELY) {
+            break; /* shades of pearlite are parted from graphite, however near */
+        }
         for (int k = i + 1; k < (classes == 3 ? h->count - 1 : i + 2); k++) {
             int last = classes == 3 ? k : i;
             double term = group_term(h->mode, 0, i) + group_term(h->mode, last + 1, h->count - 1);
@@ -144,12 +154,13 @@ static void group_hills(struct hills *h, int classes) {
 }
 
 /* Two hills of the matrix so near to each other that they are grains of one constituent. */
-static void merge_near_hills(const struct kb_seg *seg, struct hills *h) {
+static void merge_near_hills(struct kb_seg *seg, struct hills *h) {
     int last = h->count - 1;
     double black = seg->scheme.graphite ? (double)h->mode[0].level : 0.0;
     double bright = (double)h->mode[last].level;
     if (last > (seg->scheme.graphite ? 1 : 0) &&
         bright - (double)h->mode[last - 1].level < GRAIN_CONTRAST * (bright - black)) {
+        seg->merged_share = fmin(h->mode[last - 1].share, h->mode[last].share);
         h->mode[last - 1] = group(h->mode, last - 1, last);
         h->count--;
     }
@@ -193,7 +204,7 @@ static void three_of_two(struct kb_seg *seg, const struct hills *h) {
 
 static void three_classes(struct kb_seg *seg, struct hills *h) {
     if (h->count > 3) {
-        group_hills(h, 3);
+        group_hills(seg, h);
     }
     if (h->count == 3) {
         double whole = (double)(h->mode[2].level - h->mode[0].level);
@@ -206,6 +217,10 @@ static void three_classes(struct kb_seg *seg, struct hills *h) {
     }
     merge_near_hills(seg, h);
     if (h->count == 3) {
+        double whole = (double)(h->mode[2].level - h->mode[0].level);
+        double part = (double)(h->mode[1].level - h->mode[0].level);
+        seg->light_graphite_share =
+            part < PEARLITE_LIKELY * whole && seg->scheme.pearlite == 1 ? h->mode[1].share : 0.0;
         seg->threshold[0] = cut_between(h, h->mode[0].level, h->mode[1].level);
         seg->threshold[1] = cut_matrix(seg, h, h->mode[1].level, h->mode[2].level);
         take_class_levels(seg, h, 0, 3);
@@ -220,7 +235,7 @@ static void two_classes(struct kb_seg *seg, struct hills *h) {
     if (h->count > 2) {
         double bright = (double)h->mode[h->count - 1].level;
         double dark = (double)h->mode[0].level;
-        group_hills(h, 2);
+        group_hills(seg, h);
         /* a hill of the matrix well below the bright end, beside the bright one */
         seg->looks_etched = seg->params->contrast == KB_LIGHT_UNETCHED &&
                             h->mode[1].level < bright - GRAIN_CONTRAST * (bright - dark);

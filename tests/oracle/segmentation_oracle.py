@@ -2,8 +2,8 @@
 
 usage: segmentation_oracle.py SEGMENTATION_DUMP PICTURE...
 
-PICTURE: as-polished ductile iron. Exits 77 (skipped) where those libraries are not installed, 1 at the
-first difference.
+PICTURE: as-polished ductile iron. Exits 77 (skipped) where those libraries are not installed, 1 at
+the first difference.
 """
 import subprocess
 import sys
