@@ -19,6 +19,7 @@ extern "C" {
 struct kb_settings_field {
     const char *path; /* view: file, folder or shell pattern */
     enum kb_contrast contrast;
+    bool find_contrast; /* find it by evidence instead; a field that is not sure is refused */
 };
 
 /* Everything that decides a result. Strings and arrays are views that must outlive the call. */
@@ -26,13 +27,16 @@ struct kb_settings {
     enum kb_material material;
     struct kb_intake_params intake;
     struct kb_segmentation_params segmentation; /* material and contrast in it are set per field */
+    struct kb_first_look_params first_look;
+    bool accept_unfit; /* measure fields that the look at preparation finds not fit; said loudly */
     struct kb_morphology_params morphology;
     struct kb_specimen_params specimen;
     struct kb_carbon_params carbon;
     struct kb_chemistry chemistry;
     const struct kb_limit *limit;
     size_t limits;
-    const char *blank_path; /* blank-field picture, or NULL */
+    enum kb_decision_rule rule; /* by which the limits decide */
+    const char *blank_path;     /* blank-field picture, or NULL */
     const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
         *job_path;                          /* NULL: none */
     const struct kb_setting_record *record; /* how each setting was arrived at, for the report */

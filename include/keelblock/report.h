@@ -6,6 +6,7 @@
 #define KEELBLOCK_REPORT_H
 
 #include "keelblock/judge.h"
+#include "keelblock/quality.h"
 #include "keelblock/render.h"
 
 #ifdef __cplusplus
@@ -25,6 +26,12 @@ struct kb_field_result {
     double px_um_u;
     enum kb_scale_source scale_source;
     enum kb_contrast contrast;
+    struct kb_contrast_found contrast_found; /* count 0: the contrast was stated, not found */
+    struct kb_mark *mark;                    /* parts of the frame that are no specimen */
+    size_t marks;
+    uint64_t outside_px; /* pixels in them */
+    struct kb_quality quality;
+    bool unfit_accepted; /* not fit, and measured all the same on demand */
     struct kb_rect *exclusion;
     size_t exclusions;
     struct kb_segmentation_figures segmentation;

@@ -16,12 +16,6 @@ static enum kb_status need_words(const struct kb_request *request, struct kb_err
                        "say what it is: --material ductile-iron, grey-iron, compacted-iron or "
                        "carbon-steel");
     }
-    if (!request->contrast_said) {
-        return kb_fail(
-            err, KB_E_USAGE, "app", NULL,
-            "say how it was seen: --contrast light (etched), light-unetched or sem; which "
-            "phase is dark is never guessed");
-    }
     return KB_OK;
 }
 
@@ -29,8 +23,8 @@ static struct kb_settings_field *list_fields(const struct kb_request *request) {
     struct kb_settings_field *list = kb_alloc(request->fields, sizeof *list);
     for (size_t i = 0; list != NULL && i < request->fields; i++) {
         const struct kb_named_field *field = &request->field[i];
-        list[i] = (struct kb_settings_field){field->path, field->contrast_said ? field->contrast
-                                                                               : request->contrast};
+        list[i] = (struct kb_settings_field){field->path, field->contrast.contrast,
+                                             field->contrast.find};
     }
     return list;
 }

@@ -63,8 +63,8 @@ static enum kb_status take_option(struct kb_request *request, int argc, char *co
 
 enum kb_status kb_request_line(struct kb_request *request, int argc, char *const *argv,
                                struct kb_err *err) {
-    bool only_fields = false, contrast_said = false;
-    enum kb_contrast contrast = KB_LIGHT;
+    bool only_fields = false;
+    struct kb_said_contrast contrast = {false, false, KB_LIGHT};
     for (int i = 0; i < argc; i++) {
         enum kb_status status = KB_OK;
         if (!only_fields && strcmp(argv[i], "--") == 0) {
@@ -73,15 +73,15 @@ enum kb_status kb_request_line(struct kb_request *request, int argc, char *const
             status = take_option(request, argc, argv, &i, err);
             const struct kb_assignment *last =
                 status == KB_OK ? &request->assignment[request->assignments - 1] : NULL;
-            if (last != NULL && last->option->own == kb_own_contrast) {
-                contrast_said = kb_contrast_parse(last->value, &contrast); /* else refused later */
+            if (last != NULL && last->option->own == kb_own_contrast &&
+                !kb_said_contrast_parse(last->value, &contrast)) {
+                contrast.said = false; /* refused when it is applied */
             }
         } else if (request->command != KB_MEASURE) {
             status = kb_fail(err, KB_E_USAGE, "app", argv[i],
                              "this command takes options only (see --help)");
         } else {
-            status = kb_request_name_field(request, argv[i], contrast_said ? &contrast : NULL,
-                                           KB_FROM_LINE, err);
+            status = kb_request_name_field(request, argv[i], contrast, KB_FROM_LINE, err);
         }
         if (status != KB_OK) {
             return status;
@@ -113,12 +113,11 @@ static char *beside_job(const struct kb_job *job, const char *path) {
 static enum kb_status take_fields(struct kb_request *request, const struct kb_job *job,
                                   const struct kb_job_entry *entry, const char *where,
                                   struct kb_err *err) {
-    enum kb_contrast contrast = KB_LIGHT;
-    bool any = strcmp(entry->key, "field") == 0;
-    if (!any && !kb_contrast_parse(entry->key, &contrast)) {
+    struct kb_said_contrast contrast = {false, false, KB_LIGHT};
+    if (!kb_said_contrast_parse(entry->key, &contrast)) {
         return kb_fail(err, KB_E_USAGE, "app", where,
-                       "'%.60s' is no contrast (write light = fields/*.tif, or light-unetched, or "
-                       "sem)",
+                       "'%.60s' is no contrast (write light = fields/*.tif, or light-unetched, sem "
+                       "or auto)",
                        entry->key);
     }
     char *copy = kb_request_keep(request, entry->value);
@@ -129,8 +128,7 @@ static enum kb_status take_fields(struct kb_request *request, const struct kb_jo
             *next++ = '\0';
         }
         char *path = beside_job(job, kb_trim(part));
-        status = path != NULL ? kb_request_name_field(request, path, any ? NULL : &contrast,
-                                                      KB_FROM_JOB, err)
+        status = path != NULL ? kb_request_name_field(request, path, contrast, KB_FROM_JOB, err)
                               : kb_fail_memory(err, "app", 1);
         kb_free(path);
     }

@@ -2,7 +2,7 @@
 #include "request.h"
 
 const struct kb_command_words kb_commands[] = {
-    {KB_MEASURE, "measure", "measure --material MATERIAL --contrast CONTRAST FIELD...",
+    {KB_MEASURE, "measure", "measure --material MATERIAL [--contrast CONTRAST] FIELD...",
      "measure the fields of one specimen",
      "A field is a picture (TIFF, PNG or JPEG), a folder of pictures, or a quoted shell pattern. "
      "Give "

@@ -23,7 +23,8 @@ const struct kb_option kb_options[] = {
      KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
     {"contrast", 0, "specimen", "CONTRAST",
      "How the fields named after it were seen: light (etched), light-unetched or sem (secondary "
-     "electrons). May be said again for further fields.",
+     "electrons); auto finds it by evidence and asks when not sure [auto]. May be said again for "
+     "further fields.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_contrast, false},
     {"proeutectoid", 0, "specimen", "PHASE",
      "What stands beside pearlite in steel: ferrite (up to the eutectoid) or cementite (above it).",
@@ -49,6 +50,14 @@ const struct kb_option kb_options[] = {
     {"blank-field", 0, "calibration", "FILE",
      "Picture of an empty field under the same light; evens the illumination.", M, KB_OPT_TEXT,
      AT(settings.blank_path), 0, 0, NULL, false},
+
+    /* before segmentation */
+    {"whole-frame", 0, "segmentation", NULL,
+     "Do not look for data bars, scale bars, lettering, margins and resin to leave out.", M,
+     KB_OPT_FLAG, AT(whole_frame), 0, 0, NULL, false},
+    {"accept-unfit", 0, "segmentation", NULL,
+     "Measure fields that are not fit to measure all the same; the report says so.", M, KB_OPT_FLAG,
+     AT(settings.accept_unfit), 0, 0, NULL, false},
 
     /* segmentation */
     {"dark-threshold", 0, "segmentation", "GREY",
@@ -96,6 +105,10 @@ const struct kb_option kb_options[] = {
     {"min-particles", 0, "precision", "N",
      "Fewer counting particles than this are reported as a finding.", M, KB_OPT_INTEGER,
      AT(min_particles), 1, 1e9, NULL, false},
+    {"rule", 0, "precision", "RULE",
+     "How limits decide: guarded (the whole interval must lie inside) or simple (the value alone) "
+     "[guarded].",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_rule, false},
 
     /* carbon */
     {"chemistry", 0, "chemistry", "ELEMENT=PERCENT",

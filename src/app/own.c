@@ -1,5 +1,5 @@
 /* own.c - options that are more than one value: material, contrast, scale bar, exclusions,
- * chemistry, limits, and the words of `render`. */
+ * chemistry, limits, decision rule, and the words of `render`. */
 #include "request.h"
 
 #include <string.h>
@@ -17,12 +17,20 @@ enum kb_status kb_own_material(struct kb_request *request, const struct kb_assig
     return KB_OK;
 }
 
+bool kb_said_contrast_parse(const char *word, struct kb_said_contrast *contrast) {
+    struct kb_said_contrast said = {true, strcmp(word, "auto") == 0, KB_LIGHT};
+    if (!said.find && !kb_contrast_parse(word, &said.contrast)) {
+        return false;
+    }
+    *contrast = said;
+    return true;
+}
+
 enum kb_status kb_own_contrast(struct kb_request *request, const struct kb_assignment *from,
                                struct kb_err *err) {
-    if (!kb_contrast_parse(from->value, &request->contrast)) {
-        return kb_refuse(from, err, "is no contrast (light, light-unetched or sem)");
+    if (!kb_said_contrast_parse(from->value, &request->contrast)) {
+        return kb_refuse(from, err, "is no contrast (auto, light, light-unetched or sem)");
     }
-    request->contrast_said = true;
     return KB_OK;
 }
 
@@ -30,6 +38,14 @@ enum kb_status kb_own_proeutectoid(struct kb_request *request, const struct kb_a
                                    struct kb_err *err) {
     if (!kb_proeutectoid_parse(from->value, &request->settings.segmentation.proeutectoid)) {
         return kb_refuse(from, err, "does not stand beside pearlite (ferrite or cementite)");
+    }
+    return KB_OK;
+}
+
+enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err) {
+    if (!kb_decision_rule_parse(from->value, &request->settings.rule)) {
+        return kb_refuse(from, err, "is no decision rule (guarded or simple)");
     }
     return KB_OK;
 }

@@ -1,7 +1,7 @@
 /* pipeline.c - the whole way, from paths to a signed-off result, in the order in which it happens:
  *
- *   intake > segmentation > morphology        per field, fields in parallel
- *   specimen > carbon > judge > report        once
+ *   intake > first look > segmentation > quality > morphology     per field, fields in parallel
+ *   specimen > carbon > judge > report                            once
  *
  * No arithmetic here. Fields do not know of each other; their results land in slots by index, so
  * that the number of threads cannot change anything.
@@ -10,81 +10,69 @@
 
 #include <omp.h>
 
-enum stage { READ, SEGMENT, MEASURE, DRAW, STAGE_COUNT };
-static const char *const stage_name[STAGE_COUNT] = {"intake", "segmentation", "morphology",
-                                                    "pictures"};
-
-struct field_way { /* what lives only while one field is being measured */
-    struct kb_field field;
-    struct kb_phase_map map;
-    struct kb_picture overlay;
-    double seconds[STAGE_COUNT];
-};
-
-static void way_release(struct field_way *way) {
-    kb_picture_release(&way->overlay);
-    kb_phase_map_release(&way->map);
-    kb_field_release(&way->field);
+static enum kb_status read(const struct kb_plan *plan, struct kb_field_way *way,
+                           struct kb_err *err) {
+    return kb_field_read(plan->path[way->index], &plan->settings->intake, &way->field, err);
 }
 
-static double lap(double *since) {
-    double now = kb_clock_s(), taken = now - *since;
-    *since = now;
-    return taken;
+static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *way,
+                              struct kb_err *err) {
+    if (!kb_material_is_iron(plan->settings->material)) {
+        return KB_OK; /* no graphite: no particles */
+    }
+    return kb_morphology_run(&way->map, way->field.px_um, &plan->settings->morphology,
+                             &way->out->particles, err);
+}
+
+static enum kb_status sum_up(const struct kb_plan *plan, struct kb_field_way *way,
+                             struct kb_err *err) {
+    (void)err;
+    const bool iron = kb_material_is_iron(plan->settings->material);
+    kb_field_figures_make(&way->map, way->contrast, plan->settings->material, way->field.px_um,
+                          iron ? &way->out->particles : NULL, &way->out->figures);
+    return KB_OK;
 }
 
 /* Overlay into the output folder, small pictures into the result. */
-static enum kb_status draw(const struct kb_plan *plan, size_t index, struct field_way *way,
-                           struct kb_field_result *out, struct kb_err *err) {
+static enum kb_status draw(const struct kb_plan *plan, struct kb_field_way *way,
+                           struct kb_err *err) {
     const int32_t shown_width = 1000; /* pixels: sharp on A4 at half width, small enough to mail */
     const bool iron = kb_material_is_iron(plan->settings->material);
-    enum kb_status status =
-        kb_draw_overlay(&way->field, &way->map, iron ? &out->particles : NULL, &way->overlay, err);
+    if (plan->folder == NULL || !plan->settings->pictures) {
+        return KB_OK;
+    }
+    enum kb_status status = kb_draw_overlay(&way->field, &way->map,
+                                            iron ? &way->out->particles : NULL, &way->overlay, err);
     if (status == KB_OK) {
-        status = kb_plan_write_overlay(plan, index, &way->overlay, way->field.px_um, out, err);
+        status = kb_way_write_overlay(plan, way, err);
     }
     if (status == KB_OK) {
-        status = kb_report_pictures(&way->field, &way->overlay, shown_width, out, err);
+        status = kb_report_pictures(&way->field, &way->overlay, shown_width, way->out, err);
     }
     return status;
 }
 
-static enum kb_status measure_field(const struct kb_plan *plan, size_t index, struct field_way *way,
-                                    struct kb_field_result *out, struct kb_err *err) {
-    const struct kb_settings *settings = plan->settings;
-    const bool iron = kb_material_is_iron(settings->material);
-    double clock = kb_clock_s();
+/* The way of a field through the stages. */
+static const struct {
+    const char *stage;
+    enum kb_status (*step)(const struct kb_plan *plan, struct kb_field_way *way,
+                           struct kb_err *err);
+} way_of_a_field[] = {
+    {"intake", read},          {"first look", kb_way_look},    {"segmentation", kb_way_segment},
+    {"quality", kb_way_check}, {"morphology", measure},        {"specimen", sum_up},
+    {"pictures", draw},        {"bookkeeping", kb_way_settle},
+};
+enum { STEPS = sizeof way_of_a_field / sizeof way_of_a_field[0] };
 
-    enum kb_status status = kb_field_read(plan->path[index], &settings->intake, &way->field, err);
-    way->seconds[READ] = lap(&clock);
-    if (status != KB_OK) {
-        return status;
+static enum kb_status measure_field(const struct kb_plan *plan, struct kb_field_way *way,
+                                    double seconds[STEPS], struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (int i = 0; i < STEPS && status == KB_OK; i++) {
+        const double begun = kb_clock_s();
+        status = way_of_a_field[i].step(plan, way, err);
+        seconds[i] = kb_clock_s() - begun;
     }
-    struct kb_segmentation_params segmentation = kb_plan_segmentation(plan, index);
-    status = kb_plan_check_field(plan, &way->field, err);
-    if (status == KB_OK) {
-        status = kb_segment(&way->field, &segmentation, &way->map, err);
-    }
-    way->seconds[SEGMENT] = lap(&clock);
-    if (status == KB_OK && iron) {
-        status = kb_morphology_run(&way->map, way->field.px_um, &settings->morphology,
-                                   &out->particles, err);
-    }
-    if (status != KB_OK) {
-        return kb_plan_blame(plan, index, status, err);
-    }
-    kb_field_figures_make(&way->map, segmentation.contrast, settings->material, way->field.px_um,
-                          iron ? &out->particles : NULL, &out->figures);
-    way->seconds[MEASURE] = lap(&clock);
-    if (plan->folder != NULL && settings->pictures) {
-        status = draw(plan, index, way, out, err);
-    }
-    way->seconds[DRAW] = lap(&clock);
-    kb_particles_drop_runs(&out->particles);
-    if (status == KB_OK) {
-        status = kb_plan_fill(plan, index, &way->field, &way->map, out, err);
-    }
-    return status;
+    return status == KB_OK ? KB_OK : kb_way_blame(plan, way, status, err);
 }
 
 /* Fields in parallel. Of several failures the one with the lowest index is reported, whatever the
@@ -93,7 +81,6 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
                                      struct kb_result *result, struct kb_err *err) {
     size_t first_bad = plan->count, done = 0;
     struct kb_err bad_err = {.code = KB_OK};
-    double seconds[STAGE_COUNT] = {0};
 #pragma omp parallel for schedule(dynamic, 1) num_threads(kb_plan_threads(plan))
     for (size_t i = 0; i < plan->count; i++) {
         size_t bad_so_far = 0;
@@ -102,26 +89,37 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
         if (i > bad_so_far) {
             continue;
         }
-        struct field_way way = {.seconds = {0}};
+        struct kb_field_way way = {.index = i, .out = &result->field[i]};
         struct kb_err field_err = {.code = KB_OK};
-        enum kb_status status = measure_field(plan, i, &way, &result->field[i], &field_err);
-        way_release(&way);
+        double seconds[STEPS] = {0};
+        enum kb_status status = measure_field(plan, &way, seconds, &field_err);
+        kb_way_release(&way);
 #pragma omp critical(kb_pipeline)
         {
             if (status != KB_OK && i < first_bad) {
                 first_bad = i;
                 bad_err = field_err;
             }
-            for (int s = 0; s < STAGE_COUNT; s++) {
-                seconds[s] += way.seconds[s];
+            for (int s = 0; s < STEPS; s++) {
+                result->time[s].seconds += seconds[s];
             }
             kb_progress_step(progress, ++done, plan->count);
         }
     }
-    if (first_bad < plan->count) {
-        return kb_plan_pass_on(&bad_err, err);
+    return first_bad < plan->count ? kb_plan_pass_on(&bad_err, err) : KB_OK;
+}
+
+/* One row of times a step, filled as fields come in. */
+static enum kb_status lay_out_times(struct kb_result *result, struct kb_err *err) {
+    result->time = kb_alloc(STEPS, sizeof *result->time);
+    if (result->time == NULL) {
+        return kb_fail_memory(err, "app", STEPS * sizeof *result->time);
     }
-    return kb_plan_book_times(result, stage_name, seconds, STAGE_COUNT, err);
+    for (int i = 0; i < STEPS; i++) {
+        result->time[i] = (struct kb_stage_time){way_of_a_field[i].stage, 0.0};
+    }
+    result->times = STEPS;
+    return KB_OK;
 }
 
 static enum kb_status conclude(const struct kb_plan *plan, struct kb_result *result,
@@ -141,12 +139,15 @@ static enum kb_status conclude(const struct kb_plan *plan, struct kb_result *res
                   &settings->carbon, &result->carbon);
     result->carbon_known = result->carbon.total_percent.measured;
     return kb_judge(&result->specimen, &result->carbon, settings->limit, settings->limits,
-                    &result->judgement, err);
+                    settings->rule, &result->judgement, err);
 }
 
 static enum kb_status run(struct kb_plan *plan, const struct kb_progress *progress,
                           struct kb_result *result, struct kb_err *err) {
     enum kb_status status = kb_plan_begin(plan, result, err);
+    if (status == KB_OK) {
+        status = lay_out_times(result, err);
+    }
     if (status == KB_OK) {
         status = measure_fields(plan, progress, result, err);
     }
@@ -179,6 +180,6 @@ enum kb_status kb_measure(const struct kb_settings_field *field, size_t fields,
 
 enum kb_status kb_measure_file(const char *path, const struct kb_settings *settings,
                                struct kb_result *result, struct kb_err *err) {
-    const struct kb_settings_field field = {path, settings->segmentation.contrast};
+    const struct kb_settings_field field = {path, settings->segmentation.contrast, false};
     return kb_measure(&field, 1, settings, NULL, result, err);
 }

@@ -10,6 +10,7 @@ struct kb_settings kb_settings_default(enum kb_material material, enum kb_contra
     struct kb_settings settings = {
         .material = material,
         .intake = kb_intake_params_default(),
+        .first_look = kb_first_look_params_default(),
         .segmentation = kb_segmentation_params_default(material, contrast),
         .morphology = kb_morphology_params_default(material),
         .specimen = kb_specimen_params_default(),
@@ -22,6 +23,9 @@ struct kb_settings kb_settings_default(enum kb_material material, enum kb_contra
 
 static enum kb_status check_settings(const struct kb_settings *settings, struct kb_err *err) {
     enum kb_status status = kb_intake_params_check(&settings->intake, err);
+    if (status == KB_OK) {
+        status = kb_first_look_params_check(&settings->first_look, err);
+    }
     if (status == KB_OK) {
         status = kb_segmentation_params_check(&settings->segmentation, err);
     }
@@ -55,15 +59,15 @@ static enum kb_status expand(const struct kb_settings_field *field, struct kb_pl
     if (status == KB_OK) {
         char **path = kb_resize(plan->path, total, sizeof *path);
         plan->path = path != NULL ? path : plan->path;
-        enum kb_contrast *contrast = kb_resize(plan->contrast, total, sizeof *contrast);
-        plan->contrast = contrast != NULL ? contrast : plan->contrast;
-        if (path == NULL || contrast == NULL) {
+        struct kb_settings_field *named = kb_resize(plan->named, total, sizeof *named);
+        plan->named = named != NULL ? named : plan->named;
+        if (path == NULL || named == NULL) {
             status = kb_fail_memory(err, "app", total * sizeof *path);
         }
     }
     for (size_t i = 0; status == KB_OK && i < found.count; i++) {
         plan->path[plan->count] = found.path[i]; /* taken over */
-        plan->contrast[plan->count++] = field->contrast;
+        plan->named[plan->count++] = *field;
         found.path[i] = NULL;
     }
     kb_paths_release(&found);
@@ -103,7 +107,7 @@ void kb_plan_release(struct kb_plan *plan) {
         kb_free(plan->path[i]);
     }
     kb_free(plan->path);
-    kb_free(plan->contrast);
+    kb_free(plan->named);
     *plan = (struct kb_plan){.settings = NULL};
 }
 
@@ -187,14 +191,6 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     }
     result->fields = plan->count;
     return KB_OK;
-}
-
-struct kb_segmentation_params kb_plan_segmentation(const struct kb_plan *plan, size_t index) {
-    struct kb_segmentation_params params = plan->settings->segmentation;
-    params.material = plan->settings->material;
-    params.contrast = plan->contrast[index];
-    params.blank = plan->blank.grey.px != NULL ? &plan->blank.grey : NULL;
-    return params;
 }
 
 int kb_plan_threads(const struct kb_plan *plan) {

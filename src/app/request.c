@@ -76,7 +76,7 @@ enum kb_status kb_request_assign(struct kb_request *request, const struct kb_opt
 }
 
 enum kb_status kb_request_name_field(struct kb_request *request, const char *path,
-                                     const enum kb_contrast *contrast, enum kb_origin origin,
+                                     struct kb_said_contrast contrast, enum kb_origin origin,
                                      struct kb_err *err) {
     void *items = request->field;
     char *copy = kb_copy_string(path);
@@ -86,12 +86,7 @@ enum kb_status kb_request_name_field(struct kb_request *request, const char *pat
         return kb_fail_memory(err, "app", sizeof *request->field);
     }
     request->field = items;
-    request->field[request->fields++] = (struct kb_named_field){
-        .path = copy,
-        .contrast = contrast != NULL ? *contrast : KB_LIGHT,
-        .contrast_said = contrast != NULL,
-        .origin = origin,
-    };
+    request->field[request->fields++] = (struct kb_named_field){copy, contrast, origin};
     return KB_OK;
 }
 
@@ -138,15 +133,14 @@ static enum kb_status settle_material(struct kb_request *request, struct kb_err 
     if (status != KB_OK) {
         return status;
     }
-    /* fields named before any contrast take the one said; one said only with fields serves them all
-     */
-    for (size_t i = 0; i < request->fields && !request->contrast_said; i++) {
-        if (request->field[i].contrast_said) {
-            request->contrast = request->field[i].contrast;
-            request->contrast_said = true;
+    /* fields named before any contrast take the last one said; where none was, it is found */
+    const struct kb_said_contrast unsaid = {true, true, KB_LIGHT};
+    for (size_t i = 0; i < request->fields; i++) {
+        if (!request->field[i].contrast.said) {
+            request->field[i].contrast = request->contrast.said ? request->contrast : unsaid;
         }
     }
-    request->settings = kb_settings_default(request->settings.material, request->contrast);
+    request->settings = kb_settings_default(request->settings.material, request->contrast.contrast);
     return KB_OK;
 }
 
@@ -223,6 +217,7 @@ static enum kb_status record_settings(struct kb_request *request, struct kb_err 
 static void link_settings(struct kb_request *request) {
     struct kb_settings *settings = &request->settings;
     settings->pictures = !request->no_pictures;
+    settings->first_look.find_marks = !request->whole_frame;
     settings->segmentation.even_light = !request->keep_light;
     settings->morphology.part_touching =
         settings->morphology.part_touching && !request->keep_touching;

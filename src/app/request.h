@@ -19,10 +19,15 @@ struct kb_assignment {
     char key[40];    /* for options that take any of several keys (chemistry, limits) */
 };
 
+/* A contrast as said: none, one of the words, or auto. */
+struct kb_said_contrast {
+    bool said, find;
+    enum kb_contrast contrast;
+};
+
 struct kb_named_field {
-    char *path;                /* owned */
-    enum kb_contrast contrast; /* unused while !contrast_said */
-    bool contrast_said;
+    char *path; /* owned */
+    struct kb_said_contrast contrast;
     enum kb_origin origin;
 };
 
@@ -38,12 +43,12 @@ struct kb_request {
     struct kb_settings settings;
     struct kb_render_params render;
     struct kb_carbon_question question;
-    bool material_said, contrast_said;
-    enum kb_contrast contrast;
+    bool material_said;
+    struct kb_said_contrast contrast; /* the last one said */
     int64_t page, min_fields, min_particles, threads, render_fields, seed;
     int64_t render_width, render_height;
     bool json, quiet, timing, help, version;
-    bool no_pictures, keep_light, keep_touching;
+    bool no_pictures, keep_light, keep_touching, whole_frame;
     char *limits_path, *job_path; /* views into assignments */
 
     struct kb_assignment *assignment;
@@ -117,8 +122,10 @@ KB_NODISCARD enum kb_status kb_request_assign(struct kb_request *request,
                                               enum kb_origin origin, const char *where,
                                               const char *key, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_request_name_field(struct kb_request *request, const char *path,
-                                                  const enum kb_contrast *contrast,
+                                                  struct kb_said_contrast contrast,
                                                   enum kb_origin origin, struct kb_err *err);
+/* "light", ... or "auto"; false for anything else. */
+KB_NODISCARD bool kb_said_contrast_parse(const char *word, struct kb_said_contrast *contrast);
 KB_NODISCARD enum kb_status kb_request_job(struct kb_request *request, const char *path,
                                            bool limits_only, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_apply(struct kb_request *request, const struct kb_assignment *from,
@@ -141,6 +148,8 @@ enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assi
                                 struct kb_err *err);
 enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);
+enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
 enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assignment *from,

@@ -62,6 +62,7 @@ void kb_html_phases(struct kb_text *out, const struct kb_result *result);
 void kb_html_graphite(struct kb_text *out, const struct kb_result *result);
 void kb_html_fields(struct kb_text *out, const struct kb_result *result);
 void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
+void kb_html_quality(struct kb_text *out, const struct kb_result *result);
 void kb_html_calibration(struct kb_text *out, const struct kb_result *result);
 void kb_html_trace(struct kb_text *out, const struct kb_result *result);
 

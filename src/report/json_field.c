@@ -112,6 +112,7 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field) {
     particles(json, field);
     kb_json_number(json, "nodules_per_mm2", field->figures.nodules_per_mm2);
     exclusions(json, field);
+    kb_json_looks(json, field);
     kb_json_string(json, "overlay", field->overlay_file);
     kb_json_findings(json, &field->findings);
     kb_json_close(json, '}');

@@ -4,6 +4,7 @@
 void kb_field_result_release(struct kb_field_result *field) {
     kb_free(field->path);
     kb_free(field->exclusion);
+    kb_free(field->mark);
     kb_particles_release(&field->particles);
     kb_findings_release(&field->findings);
     kb_free(field->photo_jpeg);

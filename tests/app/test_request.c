@@ -77,8 +77,8 @@ static void a_job_file_says_all_that_the_line_can_say(void **state) {
     assert_int_equal(request.settings.segmentation.exclusions, 2);
     assert_int_equal(request.settings.segmentation.exclusion[1].height, 8);
     assert_int_equal(request.fields, 3);
-    assert_int_equal(request.field[0].contrast, KB_LIGHT_UNETCHED);
-    assert_int_equal(request.field[1].contrast, KB_LIGHT);
+    assert_int_equal(request.field[0].contrast.contrast, KB_LIGHT_UNETCHED);
+    assert_int_equal(request.field[1].contrast.contrast, KB_LIGHT);
     assert_non_null(strstr(request.field[1].path, "/etched/a.tif")); /* beside the job file */
     assert_string_equal(request.field[2].path, "/abs/b.tif");
     kb_request_release(&request);
@@ -133,8 +133,8 @@ static void each_contrast_holds_for_the_fields_named_after_it(void **state) {
                     "c.tif",      "--",        "-d.tif"};
     assert_int_equal(resolve(&request, COUNT(line), line, NULL), KB_OK);
     assert_int_equal(request.fields, 4);
-    assert_int_equal(request.field[1].contrast, KB_LIGHT_UNETCHED);
-    assert_int_equal(request.field[2].contrast, KB_LIGHT);
+    assert_int_equal(request.field[1].contrast.contrast, KB_LIGHT_UNETCHED);
+    assert_int_equal(request.field[2].contrast.contrast, KB_LIGHT);
     assert_string_equal(request.field[3].path, "-d.tif");
     assert_int_equal(request.settings.material, KB_GREY_IRON);
     kb_request_release(&request);
@@ -145,8 +145,20 @@ static void a_contrast_behind_its_field_still_holds_for_it(void **state) {
     struct kb_request request;
     char *line[] = {"a.tif", "--contrast", "sem", "--material", "carbon-steel"};
     assert_int_equal(resolve(&request, COUNT(line), line, NULL), KB_OK);
-    assert_true(request.contrast_said && request.contrast == KB_SEM);
-    assert_false(request.field[0].contrast_said); /* takes the one said */
+    assert_true(request.field[0].contrast.said && !request.field[0].contrast.find);
+    assert_int_equal(request.field[0].contrast.contrast, KB_SEM);
+    kb_request_release(&request);
+}
+
+static void a_contrast_not_said_is_to_be_found(void **state) {
+    (void)state;
+    struct kb_request request;
+    char *line[] = {"a.tif", "--contrast", "auto", "b.tif"};
+    assert_int_equal(resolve(&request, COUNT(line), line, NULL), KB_OK);
+    assert_true(request.field[0].contrast.find && request.field[1].contrast.find);
+    kb_request_release(&request);
+    assert_int_equal(resolve(&request, 1, line, NULL), KB_OK);
+    assert_true(request.field[0].contrast.find);
     kb_request_release(&request);
 }
 
@@ -298,6 +310,7 @@ int main(void) {
         cmocka_unit_test(every_setting_is_recorded_with_who_said_it),
         cmocka_unit_test(each_contrast_holds_for_the_fields_named_after_it),
         cmocka_unit_test(a_contrast_behind_its_field_still_holds_for_it),
+        cmocka_unit_test(a_contrast_not_said_is_to_be_found),
         cmocka_unit_test(a_slip_on_the_line_names_the_option_and_what_would_be_right),
         cmocka_unit_test(a_slip_in_a_job_file_names_file_and_line),
         cmocka_unit_test(an_unknown_option_meets_its_nearest),
