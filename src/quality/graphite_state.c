@@ -53,12 +53,12 @@ static double grey_near(const struct kb_look *look, double x, double y) {
 
 static double mean_along(const struct kb_look *look, const struct body *b, double c, double s,
                          double from, double to) {
-    double sum = 0.0, count = 0.0;
-    for (double d = from; d <= to; d += 1.0) {
-        sum += grey_near(look, b->x + d * c, b->y + d * s);
-        count += 1.0;
+    double sum = 0.0;
+    int count = (int)(to - from) + 1;
+    for (int i = 0; i < count; i++) {
+        sum += grey_near(look, b->x + (from + i) * c, b->y + (from + i) * s);
     }
-    return count > 0.0 ? sum / count : (double)NAN;
+    return count > 0 ? sum / count : (double)NAN;
 }
 
 static double rim_along(const struct kb_look *look, const struct body *b, double c, double s,
@@ -78,8 +78,8 @@ static double rim_along(const struct kb_look *look, const struct body *b, double
 static double trail_along(const struct kb_look *look, const struct body *b, double c, double s,
                           double edge, double length) {
     double sum = 0.0, count = 0.0;
-    for (double d = edge + 4.0; d <= edge + 4.0 + length; d += 1.0) {
-        double x = b->x + d * c, y = b->y + d * s;
+    for (int i = 0; i <= (int)length; i++) {
+        double x = b->x + (edge + 4.0 + i) * c, y = b->y + (edge + 4.0 + i) * s;
         uint8_t label = label_at(look, x, y);
         if (label == KB_EXCLUDED || label == KB_GRAPHITE) {
             break;
@@ -94,7 +94,7 @@ static struct ray cast(const struct kb_look *look, const struct body *b, int k) 
     double angle = 2.0 * KB_PI * k / RAYS, c = cos(angle), s = sin(angle);
     double edge = 0.0; /* last graphite on the ray, holes and gaps overstepped */
     int outside = 0;
-    for (double d = 0.0; d < REACH_MOST && outside < 3; d += 1.0) {
+    for (int d = 0; d < REACH_MOST && outside < 3; d++) {
         bool in = label_at(look, b->x + d * c, b->y + d * s) == KB_GRAPHITE;
         edge = in ? d : edge;
         outside = in ? 0 : outside + 1;

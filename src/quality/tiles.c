@@ -21,8 +21,9 @@
 #define FEWEST 6       /* tiles each way that show a patch */
 #define INSIDE 3       /* pixels to either side that must be of the same phase */
 #define COUNT_LEAST 40 /* pixels of a phase that make a mean */
-#define PATCH 0.06 /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas   \
-                    */
+#define PATCH                                                                                      \
+    0.06 /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas             \
+          */
 #define TERMS 6
 #define ROUNDS 6
 #define ROWS_READ 700
@@ -209,7 +210,8 @@ static bool solve(double m[TERMS][TERMS + 1], double x[TERMS]) {
 
 static void terms_at(const struct patch_map *map, int32_t i, double t[TERMS]) {
     double u = 2.0 * (i % map->across + 0.5) / map->across - 1.0;
-    double v = 2.0 * (i / map->across + 0.5) / map->down - 1.0;
+    int32_t row = i / map->across;
+    double v = 2.0 * (row + 0.5) / map->down - 1.0;
     const double all[TERMS] = {1.0, u, v, u * u, u * v, v * v};
     memcpy(t, all, sizeof all);
 }

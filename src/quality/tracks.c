@@ -90,7 +90,8 @@ static struct track *follower(const struct tracks *tracks, const struct kb_trace
     size_t middle = cell_of(tracks, trace->at);
     size_t from = middle > 0 ? middle - 1 : 0;
     for (size_t c = from; c <= middle + 1 && c < tracks->cells; c++) {
-        for (size_t i = tracks->cell[c]; i > 0; i = tracks->track[i - 1].next) {
+        for (size_t i = tracks->cell[c]; i > 0 && i <= tracks->count;
+             i = tracks->track[i - 1].next) {
             double off = misfit(&tracks->track[i - 1], trace, line);
             if (off < nearest) {
                 nearest = off;
@@ -156,6 +157,17 @@ static enum kb_status settle(struct tracks *tracks, const struct kb_scan *scan, 
     return KB_OK;
 }
 
+/* A new track begins with this trace; NULL when out of memory. */
+static struct track *begin(struct tracks *tracks, const struct kb_trace *trace, double line) {
+    if (!kb_grow((void **)&tracks->track, tracks->count, &tracks->capacity,
+                 sizeof *tracks->track)) {
+        return NULL;
+    }
+    struct track *t = &tracks->track[tracks->count++];
+    *t = (struct track){.first_line = line, .dark = trace->dark};
+    return t;
+}
+
 static enum kb_status add_line(struct tracks *tracks, const struct kb_scan *scan, int32_t index,
                                struct kb_err *err) {
     double line = (double)index * scan->gap;
@@ -163,12 +175,9 @@ static enum kb_status add_line(struct tracks *tracks, const struct kb_scan *scan
     for (size_t i = scan->first[index]; i < scan->first[index + 1]; i++) {
         const struct kb_trace *trace = &scan->trace[i];
         struct track *t = follower(tracks, trace, line);
+        t = t != NULL ? t : begin(tracks, trace, line);
         if (t == NULL) {
-            if (!kb_grow((void **)&tracks->track, tracks->count, &tracks->capacity, sizeof *t)) {
-                return kb_fail_memory(err, KB_QUALITY_STAGE, tracks->capacity * sizeof *t);
-            }
-            t = &tracks->track[tracks->count++];
-            *t = (struct track){.first_line = line, .dark = trace->dark};
+            return kb_fail_memory(err, KB_QUALITY_STAGE, tracks->count * sizeof *t);
         }
         take(t, trace, line);
     }

@@ -201,9 +201,12 @@ def silent(row):
 
 # ---- chart ----------------------------------------------------------------------------------------
 
-MARK = {"fit": '<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="#fff" stroke="#1b6" stroke-width="2"/>',
-        "usable": '<path d="M{x:.1f} {t:.1f}l6 10h-12z" fill="#fd6" stroke="#960"/>',
-        "not-fit": '<rect x="{l:.1f}" y="{t:.1f}" width="11" height="11" fill="#c22"/>'}
+MARK = {
+    "fit": '<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="#fff" stroke="#1b6" '
+           'stroke-width="2"/>',
+    "usable": '<path d="M{x:.1f} {t:.1f}l6 10h-12z" fill="#fd6" stroke="#960"/>',
+    "not-fit": '<rect x="{l:.1f}" y="{t:.1f}" width="11" height="11" fill="#c22"/>',
+}
 
 
 def chart(fault, rows):
