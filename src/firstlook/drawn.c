@@ -4,8 +4,10 @@
  * level is looked at by itself, and only when little of the picture has it: structure that is burnt
  * out or black cannot be told from ink, and then nothing is said. Pieces of ink count as
  * - a plate, when they fill their box along all four sides;
- * - lettering, when three or more stand in a line, of like height and pen, with sharp edges;
- * - a stroke (arrow, frame, ring) when one is long, thin, drawn with an even pen and sharp.
+ * - lettering, when three or more stand on a line, of like height and pen, with sharp edges;
+ * - a frame, when they follow their box along all four sides and leave it empty;
+ * - a stroke (arrow, ring), when long, thin and sharp, and only if one of the others was drawn with
+ *   the same ink: flakes, lamellae and scratches are long and thin too.
  * Whatever ink touches a scale bar or a line of letters, or lies within half a letter of it, goes
  * with it. A pure black or white piece alone that is none of these is left in: it may be structure.
  */
@@ -75,13 +77,28 @@ static bool left_out(const struct drawing *d, struct kb_rect box) {
 /* ---- plates ------------------------------------------------------------------------------------
  */
 
-static bool is_plate(const struct kb_ink_piece *p) {
+/* Fills its box along all four sides: nothing that grew does. */
+static bool is_squared(const struct kb_ink_piece *p) {
     enum { WIDE = 24, HIGH = 12 }; /* pixels: less holds no lettering */
     static const double along = 0.95;
     int32_t width = p->x1 - p->x0, height = p->y1 - p->y0;
     return width >= WIDE && height >= HIGH && p->left >= along * height &&
-           p->right >= along * height && p->top >= along * width && p->bottom >= along * width &&
-           2.5 * p->area >= (double)width * height;
+           p->right >= along * height && p->top >= along * width && p->bottom >= along * width;
+}
+
+static double filled(const struct kb_ink_piece *p) {
+    return p->area / ((double)(p->x1 - p->x0) * (p->y1 - p->y0));
+}
+
+static bool is_plate(const struct kb_ink_piece *p) {
+    static const double most = 0.97, least = 0.4; /* of its box; the rest is lettering */
+    bool bar = p->x1 - p->x0 >= 5 * (p->y1 - p->y0) && filled(p) >= most;
+    return is_squared(p) && filled(p) >= least && !bar;
+}
+
+static bool is_frame(const struct kb_ink_piece *p) {
+    static const double most = 0.3;
+    return is_squared(p) && filled(p) <= most;
 }
 
 static enum kb_status note_plate(const struct drawing *d, struct kb_rect box, struct kb_err *err) {
@@ -90,10 +107,11 @@ static enum kb_status note_plate(const struct drawing *d, struct kb_rect box, st
                                         : (struct kb_firstlook_ink){d->levels.high + 96, 255};
     struct kb_firstlook_bar bar = {.length_px = 0.0};
     if (on_it.low < on_it.high) {
-        bar = kb_firstlook_find_bar(kb_firstlook_grey(d->frame), box, on_it, 16, true);
+        bar = kb_firstlook_find_bar(kb_firstlook_grey(d->frame), NULL, box, on_it, 16, true);
     }
+    bool known = bar.length_px > 0.0 && left_out(d, bar.box);
     enum kb_status status = kb_firstlook_note_box(d->frame, KB_MARK_LETTERING, box, 0.0, err);
-    if (status == KB_OK && bar.length_px > 0.0) {
+    if (status == KB_OK && bar.length_px > 0.0 && !known) {
         status = kb_firstlook_note(d->frame, KB_MARK_SCALE_BAR, bar.box, bar.length_px, err);
     }
     return status;
@@ -103,13 +121,13 @@ static enum kb_status note_plate(const struct drawing *d, struct kb_rect box, st
  */
 
 static bool is_stroke(const struct kb_ink_piece *p) {
-    enum { LONG = 24 };
-    static const double sharp_least = 0.95, slender = 0.12;
+    enum { LONG = 24, LARGE = 60 }; /* pixels: bright rims break into short pieces, seldom long */
+    static const double sharp_small = 0.95, sharp_large = 0.85, slender = 0.12;
     int32_t width = p->x1 - p->x0, height = p->y1 - p->y0;
     int32_t longest = width > height ? width : height;
     double pen = kb_ink_pen(p);
     return longest >= LONG && pen >= 1.0 && pen <= slender * longest &&
-           kb_ink_sharpness(p) >= sharp_least;
+           kb_ink_sharpness(p) >= (longest >= LARGE ? sharp_large : sharp_small);
 }
 
 static enum kb_status note_stroke(const struct drawing *d, uint32_t region, struct kb_err *err) {
@@ -193,9 +211,32 @@ static uint32_t take_letters(const struct drawing *d, struct letter *letter) {
     return count;
 }
 
+/* How many of the letters of a line stand on the level of letter `at`. */
+static int32_t on_level(struct letter *letter, uint32_t count, uint32_t root, uint32_t at) {
+    const struct kb_ink_piece *piece = letter[at].piece;
+    int32_t apart = (piece->y1 - piece->y0) / 8 > 1 ? (piece->y1 - piece->y0) / 8 : 1;
+    int32_t sum = 0;
+    for (uint32_t i = root; i < count; i++) {
+        sum += root_of(letter, i) == root && abs(letter[i].piece->y1 - piece->y1) <= apart;
+    }
+    return sum;
+}
+
+/* Three letters or more, and half of all, stand on one level: lamellae and rods in a row do not. */
+static bool has_base_line(struct letter *letter, uint32_t count, uint32_t root, int32_t members) {
+    enum { FEWEST = 3 };
+    int32_t most = 0;
+    for (uint32_t i = root; i < count && members >= FEWEST; i++) {
+        if (root_of(letter, i) == root) {
+            int32_t level = on_level(letter, count, root, i);
+            most = level > most ? level : most;
+        }
+    }
+    return most >= FEWEST && 2 * most >= members;
+}
+
 static enum kb_status note_line(const struct drawing *d, struct letter *letter, uint32_t count,
                                 uint32_t root, struct kb_err *err) {
-    enum { FEWEST = 3 }; /* letters */
     struct kb_rect box = box_of(d, letter[root].piece);
     int32_t members = 0, tall = 0;
     for (uint32_t i = root; i < count; i++) {
@@ -206,7 +247,8 @@ static enum kb_status note_line(const struct drawing *d, struct letter *letter, 
             members++;
         }
     }
-    if (members < FEWEST || left_out(d, box)) {
+    /* A line of letters is no higher than two of them. */
+    if (box.height > 2 * tall || left_out(d, box) || !has_base_line(letter, count, root, members)) {
         return KB_OK;
     }
     return kb_firstlook_note_box(d->frame, KB_MARK_LETTERING, gathered(d, box, tall / 2), 0.0, err);
@@ -235,8 +277,8 @@ static enum kb_status lettering(const struct drawing *d, struct kb_err *err) {
 static enum kb_status scale_bar(const struct drawing *d, struct kb_err *err) {
     struct kb_rect in = d->frame->inside;
     int32_t least = in.width / 32 > 20 ? in.width / 32 : 20;
-    struct kb_firstlook_bar bar =
-        kb_firstlook_find_bar(kb_firstlook_grey(d->frame), in, d->levels, least, false);
+    struct kb_firstlook_bar bar = kb_firstlook_find_bar(
+        kb_firstlook_grey(d->frame), &d->frame->look->outside, in, d->levels, least, false);
     if (bar.length_px <= 0.0) {
         return KB_OK;
     }
@@ -244,30 +286,47 @@ static enum kb_status scale_bar(const struct drawing *d, struct kb_err *err) {
     return kb_firstlook_note_box(d->frame, KB_MARK_SCALE_BAR, box, bar.length_px, err);
 }
 
-static enum kb_status look_at(struct drawing *d, struct kb_err *err) {
-    enum kb_status status = scale_bar(d, err);
+static enum kb_status plates(const struct drawing *d, struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (size_t i = 0; status == KB_OK && i < d->ink.count; i++) {
+        if (is_plate(&d->ink.piece[i]) && !left_out(d, box_of(d, &d->ink.piece[i]))) {
+            status = note_plate(d, box_of(d, &d->ink.piece[i]), err);
+        }
+    }
+    return status;
+}
+
+/* Frames; other strokes only where something else was drawn with this ink. */
+static enum kb_status strokes(const struct drawing *d, bool drawn, struct kb_err *err) {
+    enum kb_status status = KB_OK;
     for (size_t i = 0; status == KB_OK && i < d->ink.count; i++) {
         const struct kb_ink_piece *piece = &d->ink.piece[i];
-        if (left_out(d, box_of(d, piece))) {
-            continue;
-        }
-        if (is_plate(piece)) {
-            status = note_plate(d, box_of(d, piece), err);
-        } else if (is_stroke(piece)) {
+        if ((is_frame(piece) || (drawn && is_stroke(piece))) &&
+            !left_out(d, box_of(d, &d->ink.piece[i]))) {
             status = note_stroke(d, (uint32_t)i, err);
         }
     }
-    return status == KB_OK ? lettering(d, err) : status;
+    return status;
 }
 
 static enum kb_status one_level(const struct kb_firstlook_frame *frame,
                                 struct kb_firstlook_ink levels, struct kb_err *err) {
     struct drawing d = {.frame = frame, .levels = levels};
-    /* Of a drawing, one run in 200 pixels is already dense. */
-    size_t runs_most = (size_t)frame->inside.width * (size_t)frame->inside.height / 200 + 100;
+    size_t before = frame->look->marks;
+    /* Of a drawing, one run in 60 pixels is more than dense. */
+    size_t runs_most = (size_t)frame->inside.width * (size_t)frame->inside.height / 60 + 100;
     enum kb_status status = kb_ink_find(frame, levels, runs_most, &d.ink, err);
-    if (status == KB_OK && d.ink.count > 0) {
-        status = look_at(&d, err);
+    if (status == KB_OK) {
+        status = plates(&d, err);
+    }
+    if (status == KB_OK) {
+        status = scale_bar(&d, err);
+    }
+    if (status == KB_OK) {
+        status = lettering(&d, err);
+    }
+    if (status == KB_OK) {
+        status = strokes(&d, frame->look->marks > before, err);
     }
     kb_ink_release(&d.ink);
     return status;
@@ -305,12 +364,24 @@ static bool worth_a_look(const uint64_t bins[256], uint64_t total, struct kb_fir
     return sum > 0 && (double)sum <= most * (double)total;
 }
 
-/* A level that stands out from its neighbours in the histogram. */
+/* Levels that three neighbours in a row share, of every third row: a pen paints them so. */
+static void sample_even(const struct kb_firstlook_frame *frame, int waver, uint64_t bins[256]) {
+    struct kb_rect in = frame->inside;
+    memset(bins, 0, 256 * sizeof *bins);
+    for (int32_t y = in.y; y < in.y + in.height; y += 3) {
+        const uint8_t *row = kb_row(kb_firstlook_grey(frame), y) + in.x;
+        for (int32_t x = 1; x + 1 < in.width; x++) {
+            bins[row[x]] += abs(row[x - 1] - row[x]) <= waver && abs(row[x + 1] - row[x]) <= waver;
+        }
+    }
+}
+
+/* A level that stands out from its neighbours. */
 static bool is_spike(const uint64_t bins[256], int level, int waver) {
-    enum { FEWEST = 30 };
+    enum { FEWEST = 30, BESIDE = 12 };
     uint64_t at = 0, beside = 0;
     int wide = 2 * waver + 1, counted = 0;
-    for (int i = level - 12; i <= level + 12; i++) {
+    for (int i = level - BESIDE; i <= level + BESIDE; i++) {
         if (abs(i - level) <= waver) {
             at += bins[i];
         } else if (abs(i - level) > 2 * waver + 1 && i >= 0 && i < 256) {
@@ -318,7 +389,7 @@ static bool is_spike(const uint64_t bins[256], int level, int waver) {
             counted++;
         }
     }
-    return at >= FEWEST && counted > 0 && at * (uint64_t)counted > 4 * beside * (uint64_t)wide;
+    return at >= FEWEST && counted > 0 && at * (uint64_t)counted > 3 * beside * (uint64_t)wide;
 }
 
 static enum kb_status colours(const struct kb_firstlook_frame *frame, const uint64_t bins[256],
@@ -327,9 +398,11 @@ static enum kb_status colours(const struct kb_firstlook_frame *frame, const uint
     static const int pure[] = {29, 76, 105, 150, 179, 226};
     int waver = frame->waver / 4;
     enum kb_status status = KB_OK;
+    uint64_t even[256];
+    sample_even(frame, waver, even);
     for (size_t i = 0; status == KB_OK && i < sizeof pure / sizeof *pure; i++) {
         struct kb_firstlook_ink levels = {pure[i] - waver, pure[i] + waver};
-        if (is_spike(bins, pure[i], waver) && worth_a_look(bins, total, levels)) {
+        if (is_spike(even, pure[i], waver) && worth_a_look(bins, total, levels)) {
             status = one_level(frame, levels, err);
         }
     }

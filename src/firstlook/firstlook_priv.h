@@ -22,8 +22,8 @@ static inline const struct kb_image *kb_firstlook_grey(const struct kb_firstlook
 /* Pixels by which a mark is grown: sharp steps ring that far in resampled and compressed files. */
 #define KB_FIRSTLOOK_HALO 2
 
-/* A difference that the eye takes for black on white, grey levels. Marks are drawn to be read. */
-#define KB_FIRSTLOOK_LEGIBLE 64
+/* A difference that can be read, grey levels. Marks are drawn to be read. */
+#define KB_FIRSTLOOK_LEGIBLE 40
 
 /* Smaller sides hold no marks that could be told from structure, pixels. */
 #define KB_FIRSTLOOK_SIDE_LEAST 64
@@ -91,8 +91,10 @@ struct kb_firstlook_bar {
     double length_px; /* end to end; 0: none found */
 };
 /* The most likely one in a rectangle of the frame; bars shorter than `least` pixels are passed
- * over. `bare`: take also a bar of one pixel's thickness and without ticks, as in a data bar. */
-struct kb_firstlook_bar kb_firstlook_find_bar(const struct kb_image *grey, struct kb_rect where,
+ * over, and so is what is not 0 in `outside` (may be NULL or empty). `bare`: take also a bar of one
+ * pixel's thickness and without ticks, as in a data bar. */
+struct kb_firstlook_bar kb_firstlook_find_bar(const struct kb_image *grey,
+                                              const struct kb_image *outside, struct kb_rect where,
                                               struct kb_firstlook_ink ink, int32_t least,
                                               bool bare);
 /* Scale bars, lettering, arrows and plates drawn over the picture. */

@@ -9,7 +9,7 @@
  * - the level and evenness of the resin hardly occur in the rest of the frame: smooth ferrite or
  *   polished metal occurs everywhere.
  * Anything less is left alone and nothing is said: a large graphite region or a smooth grain at the
- * side must be measured. The border is then placed where the level is half-way, pixel by pixel of
+ * side must be measured. The border is then placed where the level is left, pixel by pixel of
  * the small picture.
  */
 #include "firstlook_priv.h"
@@ -192,14 +192,14 @@ static bool look_from(const struct view *view, struct resin *resin) {
 /* ---- mask --------------------------------------------------------------------------------------
  */
 
-/* Pixels inwards, of the small picture, to where the level is half-way to that of the specimen. */
+/* Pixels inwards, of the small picture, to where the level of the resin is left. */
 static int32_t border_at(const struct view *view, const struct resin *resin, int32_t at) {
     int32_t from = (resin->depth[at / SQUARE] - 1) * SQUARE;
     int32_t to = from + 4 * SQUARE < view->lines.depth ? from + 4 * SQUARE : view->lines.depth;
     int32_t depth = from;
     while (depth < to) {
         int level = view->lines.first[view->lines.along * at + view->lines.inward * depth];
-        if (level > resin->level + 20.0 && depth >= from + SQUARE / 2) {
+        if (fabs(level - resin->level) > 20.0 && depth >= from + SQUARE / 2) {
             break;
         }
         depth++;

@@ -19,6 +19,7 @@
 
 struct strokes {
     const struct kb_image *grey;
+    const struct kb_image *outside; /* not 0: already left out; or NULL */
     struct kb_rect where;
     struct kb_firstlook_ink ink;
     int32_t least;
@@ -32,7 +33,8 @@ struct strokes {
 
 static bool is_ink(const struct strokes *s, int32_t x, int32_t y) {
     int level = kb_row(s->grey, y)[x];
-    return level >= s->ink.low && level <= s->ink.high;
+    return level >= s->ink.low && level <= s->ink.high &&
+           (s->outside == NULL || s->outside->px == NULL || kb_row(s->outside, y)[x] == 0);
 }
 
 static bool within(const struct strokes *s, int32_t x, int32_t y) {
@@ -83,7 +85,7 @@ static const double interrupted = 0.2;
 /* Rows of the same extent from row y on; 0 when they do not keep it. */
 static int32_t thickness(const struct strokes *s, int32_t x0, int32_t x1, int32_t y) {
     static const double full = 0.97;
-    const int32_t most = (x1 - x0) / 3; /* thicker is a block, not a bar */
+    const int32_t most = (x1 - x0) / 5; /* thicker is a block, not a bar */
     int32_t thick = 1;
     while (thick <= most && ink_share(s, x0, x1, y + thick) >= full) {
         thick++;
@@ -94,7 +96,29 @@ static int32_t thickness(const struct strokes *s, int32_t x0, int32_t x1, int32_
     return thick;
 }
 
-/* Ends: in every row the ink stops within a pixel and the picture is different a pixel further. */
+static int by_position(const void *a, const void *b) {
+    return *(const int32_t *)a - *(const int32_t *)b;
+}
+
+/* Ends by the median of the rows: bright or dark structure may touch the bar in some of them. */
+static void settle_ends(const struct strokes *s, struct stroke *stroke) {
+    enum { ROWS = 64 };
+    int32_t x0[ROWS], x1[ROWS], middle = stroke->x0 + (stroke->x1 - stroke->x0) / 2;
+    size_t rows = (size_t)(stroke->thick < ROWS ? stroke->thick : ROWS);
+    for (size_t i = 0; i < rows; i++) {
+        int32_t y = stroke->y + (int32_t)i, x = middle;
+        while (x > stroke->x0 && !is_ink(s, x, y)) {
+            x--; /* the few pixels that are not quite ink */
+        }
+        run_at(s, x, y, &x0[i], &x1[i]);
+    }
+    qsort(x0, rows, sizeof *x0, by_position);
+    qsort(x1, rows, sizeof *x1, by_position);
+    stroke->x0 = x0[rows / 2];
+    stroke->x1 = x1[rows / 2];
+}
+
+/* Ends: in most rows the ink stops within a pixel and the picture is different two further. */
 static bool ends_sharp(const struct strokes *s, const struct stroke *stroke) {
     enum { REACH = 3 };
     int32_t sharp = 0;
@@ -103,7 +127,7 @@ static bool ends_sharp(const struct strokes *s, const struct stroke *stroke) {
                  (!within(s, stroke->x0 - 2, y) || !is_ink(s, stroke->x0 - 2, y)) &&
                  (!within(s, stroke->x1 + 1, y) || !is_ink(s, stroke->x1 + 1, y));
     }
-    return sharp == stroke->thick;
+    return 4 * sharp >= 3 * stroke->thick;
 }
 
 /* A tick stands out above or below within the outermost pixels of an end. */
@@ -164,7 +188,11 @@ static void try_at(struct strokes *s, int32_t x, int32_t y) {
         return;
     }
     stroke.thick = thickness(s, stroke.x0, stroke.x1, y);
-    if (stroke.thick > 0 && is_bar(s, &stroke)) {
+    if (stroke.thick == 0) {
+        return;
+    }
+    settle_ends(s, &stroke);
+    if (is_bar(s, &stroke)) {
         stroke.ticks_left = tick_at(s, &stroke, stroke.x0, 1);
         stroke.ticks_right = tick_at(s, &stroke, stroke.x1 - 1, -1);
         s->item[s->count++] = stroke;
@@ -231,10 +259,12 @@ static bool better(const struct stroke *a, const struct stroke *b) {
     return a->x1 - a->x0 > b->x1 - b->x0;
 }
 
-struct kb_firstlook_bar kb_firstlook_find_bar(const struct kb_image *grey, struct kb_rect where,
+struct kb_firstlook_bar kb_firstlook_find_bar(const struct kb_image *grey,
+                                              const struct kb_image *outside, struct kb_rect where,
                                               struct kb_firstlook_ink ink, int32_t least,
                                               bool bare) {
-    struct strokes s = {.grey = grey, .where = where, .ink = ink, .least = least, .bare = bare};
+    struct strokes s = {
+        .grey = grey, .outside = outside, .where = where, .ink = ink, .least = least, .bare = bare};
     scan(&s);
     drop_frames(&s);
     join_halves(&s);

@@ -125,7 +125,7 @@ static enum kb_status look_for_scale_bar(const struct kb_firstlook_frame *frame,
                                               : (struct kb_firstlook_ink){0, level - 96};
     int32_t least = strip.width / 32 > 20 ? strip.width / 32 : 20;
     struct kb_firstlook_bar bar =
-        kb_firstlook_find_bar(kb_firstlook_grey(frame), strip, ink, least, true);
+        kb_firstlook_find_bar(kb_firstlook_grey(frame), NULL, strip, ink, least, true);
     return bar.length_px > 0.0
                ? kb_firstlook_note(frame, KB_MARK_SCALE_BAR, bar.box, bar.length_px, err)
                : KB_OK;

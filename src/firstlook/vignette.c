@@ -4,8 +4,8 @@
  * followed inwards to where the level is left; a circle is fitted through those points by least
  * squares (algebraic distance, Kasa, IEEE Trans. Instrum. Meas. 25 (1976) 8; quoted from memory),
  * three times, each time without the points farthest off. It is a vignette when the points lie on
- * the circle within a hundredth of its radius. The rim may be soft: the radius is drawn in to where
- * the mean level along the circle is nearly that of the field within.
+ * the circle mostly within a hundredth or two of its radius. The rim may be soft: the radius is
+ * drawn in to where the mean level along the circle is nearly that of the field within.
  */
 #include "firstlook_priv.h"
 
@@ -161,7 +161,7 @@ static size_t keep_near(struct point *point, size_t count, const struct circle *
 
 static bool is_round(struct rim *rim, struct circle *circle) {
     enum { FEWEST = 60 };
-    static const double agree = 0.8, within = 0.01;
+    static const double agree = 0.7, within = 0.015;
     static const double limit[] = {0.1, 0.03, 0.015}; /* of the radius */
     size_t kept = rim->count;
     if (kept < FEWEST || !fit(rim->point, kept, circle)) {
