@@ -31,9 +31,11 @@
 /* A surface that explains less of the scatter between blocks than this follows structure, not
  * light: nine terms through a hundred independent grains explain a tenth of it by chance ... */
 #define EXPLAINED_LEAST 0.15
-/* ... and light that varies by more than STRONG must be plain to see. */
-#define STRONG 0.12
-#define EXPLAINED_STRONG 0.45
+/* ... and the stronger the light varies, the plainer it must be: so much more for each unit of
+ * range beyond FAINT, up to EXPLAINED_MOST. */
+#define FAINT 0.1
+#define EXPLAINED_SLOPE 1.4
+#define EXPLAINED_MOST 0.7
 /* Light that the envelope of the brightest constituent does not show at two thirds is structure. */
 #define ENVELOPE_FACTOR 1.5
 #define SURFACE_LEAST 0.1F /* never divide by less: such light cannot be evened */
@@ -288,6 +290,11 @@ static double light_range(const struct blocks *blocks) {
     return high - low;
 }
 
+static double explained_needed(double range) {
+    double more = EXPLAINED_SLOPE * fmax(range - FAINT, 0.0);
+    return fmin(EXPLAINED_LEAST + more, EXPLAINED_MOST);
+}
+
 /* True when a surface was found that makes the classes more separate. */
 static bool find_surface(const struct kb_image *image, int count, struct blocks *blocks,
                          struct kb_surface *surface) {
@@ -314,7 +321,7 @@ static bool find_surface(const struct kb_image *image, int count, struct blocks 
         return false;
     }
     return classes_cut(bins, count, &classes) && classes.separability > before &&
-           blocks->explained >= (light_range(blocks) > STRONG ? EXPLAINED_STRONG : EXPLAINED_LEAST);
+           blocks->explained >= explained_needed(light_range(blocks));
 }
 
 static void copy_picture(const struct kb_image *from, struct kb_image *to) {

@@ -30,6 +30,9 @@
 /* When the closing misses more than this share of the bright pixels, they are no stripes but grains
  * between dark boundaries. */
 #define OPEN_MOST 0.6
+/* Where the local mean has one hill and the closing reaches all but this share, the matrix is
+ * pearlite throughout, and stripes too wide for the closing belong to it. */
+#define OPEN_ONE_HILL 0.4
 #define MEAN_FLAG 0x80U /* on a label: the local mean says pearlite */
 
 static int32_t radius_px(const struct kb_seg *seg, double width_um) {
@@ -53,6 +56,7 @@ struct mean_cut {
     int cut;       /* local means on pearlite's side of it are pearlite's */
     bool dark;     /* that side is the dark one */
     double inside; /* level that is well inside pearlite */
+    bool one_hill; /* at the scale of colonies the matrix is one constituent */
 };
 
 static void matrix_labels(const struct kb_seg *seg, bool chosen[256]) {
@@ -78,6 +82,12 @@ static bool part_means(const struct kb_seg *seg, const bool matrix[256], struct 
         sum += (double)bins[i] * (double)i;
     }
     part->inside = sum / n;
+    double smooth[256];
+    struct kb_mode mode[KB_MODES_MAX];
+    part->one_hill = kb_modes_find(bins, smooth, mode) < 2;
+    if (part->one_hill) { /* the mean parts nothing: all of the matrix is asked for stripes */
+        part->cut = part->dark ? 255 : -1;
+    }
     return true;
 }
 
@@ -188,6 +198,10 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
     if (status == KB_OK) {
         seg->stripes_open = share_open(seg, &seg->spare);
         seg->stripes_closed = seg->stripes_open <= OPEN_MOST;
+        if (part.one_hill && seg->stripes_open <= OPEN_ONE_HILL) {
+            kb_image_fill(&seg->spare, 1); /* nothing but lamellae, wide ones too */
+            seg->stripes_open = 0.0;
+        }
         take_closed(seg, &seg->spare, seg->stripes_closed);
     }
     return status;
