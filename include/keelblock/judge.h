@@ -160,10 +160,28 @@ enum kb_outcome { KB_OUTCOME_NONE, KB_ACCEPT, KB_REJECT, KB_UNDECIDED };
 KB_API const char *
 kb_outcome_name(enum kb_outcome outcome); /* "none", "accept", "reject", "undecided" */
 
+/* How figure and uncertainty turn into an outcome. Both are worked out; one of them rules. */
+enum kb_decision_rule {
+    KB_RULE_GUARDED, /* the whole 95 % interval decides; between, undecided */
+    KB_RULE_SIMPLE,  /* the value alone decides */
+    KB_DECISION_RULES
+};
+KB_API const char *kb_decision_rule_name(enum kb_decision_rule rule); /* "guarded", "simple" */
+KB_API const char *kb_decision_rule_text(enum kb_decision_rule rule); /* a sentence, with source */
+KB_API KB_NODISCARD bool kb_decision_rule_parse(const char *name, enum kb_decision_rule *rule);
+
+/* Probability that the true value lies within the limits (NaN: open on that side), given `value`,
+ * its standard uncertainty u >= 0 and the degrees of freedom behind u: Student's t, or the normal
+ * law for INFINITY. NaN when it cannot be said. (JCGM 106:2012, from memory, unverified.) */
+KB_API double kb_conformance_probability(double value, double u, double freedom, double low,
+                                         double high);
+
 struct kb_limit_result {
     struct kb_limit limit;
     struct kb_estimate value; /* in the unit shown to readers */
-    enum kb_outcome outcome;
+    enum kb_outcome outcome;  /* by the rule chosen */
+    enum kb_outcome by_rule[KB_DECISION_RULES];
+    double probability;      /* of conformity, from value and interval; NaN without interval */
     size_t fields_to_decide; /* more fields at this spread; 0: cannot be said */
     char reason[160];        /* "the whole interval lies above the lower limit" */
 };
@@ -171,20 +189,24 @@ struct kb_limit_result {
 struct kb_judgement {
     struct kb_limit_result *limit;
     size_t count;
+    enum kb_decision_rule decision_rule;
     enum kb_outcome verdict; /* reject if any rejects; else undecided if any; else accept; none
                                 without limits */
-    const char *rule;        /* name of the rule with its source */
+    enum kb_outcome verdict_by_rule[KB_DECISION_RULES];
+    const char *rule; /* name of the rule with its source */
 };
 
-/* Guarded both ways: accept only when the whole 95 % interval is inside the limit, reject only when
- * it is wholly outside, else undecided; not measured or without an interval undecided. The largest
- * particle, an extreme, is judged for the fields seen (two at least). (JCGM 106:2012 guarded
- * acceptance and guarded rejection; ISO 14253-1. From memory, unverified.) Release with
+/* By `rule`. Guarded both ways: accept only when the whole 95 % interval is inside the limit,
+ * reject only when it is wholly outside, else undecided; not measured or without an interval
+ * undecided. Simple: accept when the value is inside, else reject; not measured undecided. The
+ * largest particle, an extreme, is judged for the fields seen by either rule (two at least to
+ * accept it). (JCGM 106:2012; ISO 14253-1. From memory, unverified.) Release with
  * kb_judgement_release(). */
 KB_API KB_NODISCARD enum kb_status kb_judge(const struct kb_specimen *specimen,
                                             const struct kb_carbon *carbon,
                                             const struct kb_limit *limits, size_t count,
-                                            struct kb_judgement *out, struct kb_err *err);
+                                            enum kb_decision_rule rule, struct kb_judgement *out,
+                                            struct kb_err *err);
 KB_API void kb_judgement_release(struct kb_judgement *judgement);
 /* The specimen's (or carbon's) figure for a quantity, in the unit shown to readers. */
 KB_API struct kb_estimate kb_quantity_value(enum kb_quantity quantity,

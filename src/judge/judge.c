@@ -1,10 +1,14 @@
-/* judge.c - figures against limits.
+/* judge.c - figures against limits, by the rule that was agreed.
  *
- * The rule guards both ways. Accept: the whole 95 % interval lies inside the limit. Reject: it lies
- * wholly outside. Anything between proves neither: undecided, with the number of further fields
- * that would decide if value and spread stay as they are. For one limit the two-sided 95 % interval
- * leaves 2.5 % on the side that matters: a guard band of about 1.96 standard uncertainties (JCGM
- * 106:2012 guarded acceptance and rejection, ISO 14253-1; from memory, unverified).
+ * Guarded both ways, the default. Accept: the whole 95 % interval lies inside the limit. Reject: it
+ * lies wholly outside. Anything between proves neither: undecided, with the number of further
+ * fields that would decide if value and spread stay as they are. For one limit the two-sided 95 %
+ * interval leaves 2.5 % on the side that matters: a guard band of about 1.96 standard uncertainties
+ * (JCGM 106:2012 guarded acceptance and rejection, ISO 14253-1; from memory, unverified).
+ *
+ * Simple: the value alone decides, and both sides share the risk: on the limit a wrong verdict is
+ * as likely as a right one. ISO/IEC 17025 asks that the rule be agreed and named, so both outcomes
+ * are kept beside the probability of conformity (conformance.c), and one of them rules.
  *
  * The largest particle is an extreme and has no interval. One particle beyond an upper limit is
  * enough to reject. Within it, the limit is met for the fields seen, which takes two fields at
@@ -12,11 +16,39 @@
  */
 #include "judge_priv.h"
 
-static const char rule_text[] = "accept only when the whole 95 % interval lies inside the limit, "
-                                "reject only when it lies wholly "
-                                "outside, otherwise undecided (guarded acceptance and guarded "
-                                "rejection after JCGM 106:2012 and ISO "
-                                "14253-1; from memory, unverified)";
+#include <string.h>
+
+static const struct {
+    const char *name, *text;
+} rules[KB_DECISION_RULES] = {
+    [KB_RULE_GUARDED] = {"guarded",
+                         "guarded: accept only when the whole 95 % interval lies inside the limit, "
+                         "reject only when it lies wholly outside, otherwise undecided (guarded "
+                         "acceptance and guarded rejection after JCGM 106:2012 and ISO 14253-1; "
+                         "from memory, unverified)"},
+    [KB_RULE_SIMPLE] = {"simple",
+                        "simple: accept when the value lies inside the limit, otherwise reject; "
+                        "near the limit a wrong verdict is nearly as likely as a right one (simple "
+                        "acceptance, shared risk, after JCGM 106:2012; from memory, unverified)"},
+};
+
+const char *kb_decision_rule_name(enum kb_decision_rule rule) {
+    return (unsigned)rule < KB_DECISION_RULES ? rules[rule].name : "unknown";
+}
+
+const char *kb_decision_rule_text(enum kb_decision_rule rule) {
+    return (unsigned)rule < KB_DECISION_RULES ? rules[rule].text : "unknown";
+}
+
+bool kb_decision_rule_parse(const char *name, enum kb_decision_rule *rule) {
+    for (int i = 0; i < KB_DECISION_RULES; i++) {
+        if (strcmp(name, rules[i].name) == 0) {
+            *rule = (enum kb_decision_rule)i;
+            return true;
+        }
+    }
+    return false;
+}
 
 /* ---- figures ---- */
 
@@ -103,68 +135,104 @@ static size_t fields_to_decide(const struct kb_estimate *value, const struct kb_
     return needed > value->n ? needed - value->n : 1;
 }
 
-static void decide(struct kb_limit_result *result, enum kb_outcome outcome, const char *reason) {
-    result->outcome = outcome;
-    (void)snprintf(result->reason, sizeof result->reason, "%s", reason);
-}
+/* An outcome with its reason, and the fields that would decide it. */
+struct decision {
+    enum kb_outcome outcome;
+    const char *reason;
+    size_t fields;
+};
 
-static void judge_interval(struct kb_limit_result *result) {
+static struct decision by_interval(const struct kb_limit_result *result) {
     const struct kb_limit *limit = &result->limit;
     const struct kb_estimate *value = &result->value;
     if (inside(value->lo, limit) && inside(value->hi, limit)) {
-        decide(result, KB_ACCEPT, "the whole interval lies inside the limit");
-    } else if (below(value->hi, limit)) {
-        decide(result, KB_REJECT, "the whole interval lies below the lower limit");
-    } else if (above(value->lo, limit)) {
-        decide(result, KB_REJECT, "the whole interval lies above the upper limit");
-    } else if (below(value->lo, limit) && above(value->hi, limit)) {
-        decide(result, KB_UNDECIDED, "the interval is wider than the limits");
-    } else {
-        decide(result, KB_UNDECIDED,
-               below(value->lo, limit) ? "the lower limit lies within the interval"
-                                       : "the upper limit lies within the interval");
+        return (struct decision){KB_ACCEPT, "the whole interval lies inside the limit", 0};
     }
-    if (result->outcome == KB_UNDECIDED) {
-        result->fields_to_decide = fields_to_decide(value, limit);
+    if (below(value->hi, limit)) {
+        return (struct decision){KB_REJECT, "the whole interval lies below the lower limit", 0};
     }
+    if (above(value->lo, limit)) {
+        return (struct decision){KB_REJECT, "the whole interval lies above the upper limit", 0};
+    }
+    struct decision decision = {KB_UNDECIDED, "the upper limit lies within the interval",
+                                fields_to_decide(value, limit)};
+    if (below(value->lo, limit)) {
+        decision.reason = above(value->hi, limit) ? "the interval is wider than the limits"
+                                                  : "the lower limit lies within the interval";
+    }
+    return decision;
 }
 
-static void judge_largest(struct kb_limit_result *result) {
+static struct decision by_value(const struct kb_limit_result *result) {
+    double value = result->value.value;
+    if (inside(value, &result->limit)) {
+        return (struct decision){KB_ACCEPT, "the value lies inside the limit", 0};
+    }
+    return (struct decision){KB_REJECT,
+                             below(value, &result->limit) ? "the value lies below the lower limit"
+                                                          : "the value lies above the upper limit",
+                             0};
+}
+
+static struct decision of_largest(const struct kb_limit_result *result) {
     const struct kb_estimate *value = &result->value;
     if (above(value->value, &result->limit)) {
-        decide(result, KB_REJECT, "a particle larger than the upper limit was seen");
-    } else if (value->n < 2) {
-        decide(result, KB_UNDECIDED, "one field is too few to speak of the largest particle");
-        result->fields_to_decide = 1;
-    } else if (below(value->value, &result->limit)) {
-        decide(result, KB_UNDECIDED,
-               "no particle as large as the lower limit was seen; more fields may show one");
-    } else {
-        decide(result, KB_ACCEPT, "the largest particle of the fields seen lies inside the limit");
+        return (struct decision){KB_REJECT, "a particle larger than the upper limit was seen", 0};
     }
+    if (value->n < 2) {
+        return (struct decision){KB_UNDECIDED,
+                                 "one field is too few to speak of the largest particle", 1};
+    }
+    if (below(value->value, &result->limit)) {
+        return (struct decision){
+            KB_UNDECIDED,
+            "no particle as large as the lower limit was seen; more fields may show one", 0};
+    }
+    return (struct decision){KB_ACCEPT,
+                             "the largest particle of the fields seen lies inside the limit", 0};
 }
 
-static void judge_one(struct kb_limit_result *result) {
+static struct decision decide(const struct kb_limit_result *result, enum kb_decision_rule rule) {
+    if (!result->value.measured) {
+        return (struct decision){KB_UNDECIDED, NULL, 0}; /* the reason is the figure's own */
+    }
+    if (result->limit.quantity == KB_Q_LARGEST_FERET_UM) {
+        return of_largest(result);
+    }
+    if (rule == KB_RULE_SIMPLE) {
+        return by_value(result);
+    }
+    if (!result->value.has_interval) {
+        return (struct decision){KB_UNDECIDED,
+                                 "one field gives no interval; take at least two, better five", 0};
+    }
+    return by_interval(result);
+}
+
+static void judge_one(enum kb_decision_rule rule, struct kb_limit_result *result) {
     const struct kb_estimate *value = &result->value;
-    if (!value->measured) {
-        result->outcome = KB_UNDECIDED;
+    for (int i = 0; i < KB_DECISION_RULES; i++) {
+        result->by_rule[i] = decide(result, (enum kb_decision_rule)i).outcome;
+    }
+    struct decision decision = decide(result, rule);
+    result->outcome = decision.outcome;
+    result->fields_to_decide = decision.fields;
+    result->probability = kb_limit_probability(value, &result->limit);
+    if (decision.reason != NULL) {
+        (void)snprintf(result->reason, sizeof result->reason, "%s", decision.reason);
+    } else {
         (void)snprintf(result->reason, sizeof result->reason, "not measured: %s",
                        value->why != NULL ? value->why : "no reason given");
-    } else if (result->limit.quantity == KB_Q_LARGEST_FERET_UM) {
-        judge_largest(result);
-    } else if (!value->has_interval) {
-        decide(result, KB_UNDECIDED, "one field gives no interval; take at least two, better five");
-    } else {
-        judge_interval(result);
     }
 }
 
 /* ---- all limits ---- */
 
-static enum kb_outcome verdict_of(const struct kb_judgement *judgement) {
+static enum kb_outcome verdict_of(const struct kb_judgement *judgement,
+                                  enum kb_decision_rule rule) {
     enum kb_outcome verdict = judgement->count > 0 ? KB_ACCEPT : KB_OUTCOME_NONE;
     for (size_t i = 0; i < judgement->count; i++) {
-        enum kb_outcome outcome = judgement->limit[i].outcome;
+        enum kb_outcome outcome = judgement->limit[i].by_rule[rule];
         if (outcome == KB_REJECT) {
             return KB_REJECT;
         }
@@ -176,9 +244,13 @@ static enum kb_outcome verdict_of(const struct kb_judgement *judgement) {
 }
 
 enum kb_status kb_judge(const struct kb_specimen *specimen, const struct kb_carbon *carbon,
-                        const struct kb_limit *limits, size_t count, struct kb_judgement *out,
-                        struct kb_err *err) {
-    *out = (struct kb_judgement){.rule = rule_text, .verdict = KB_OUTCOME_NONE};
+                        const struct kb_limit *limits, size_t count, enum kb_decision_rule rule,
+                        struct kb_judgement *out, struct kb_err *err) {
+    *out = (struct kb_judgement){.decision_rule = rule, .verdict = KB_OUTCOME_NONE};
+    if ((unsigned)rule >= KB_DECISION_RULES) {
+        return kb_fail(err, KB_E_USAGE, "judge", NULL, "no such decision rule (guarded or simple)");
+    }
+    out->rule = kb_decision_rule_text(rule);
     if (count == 0) {
         return KB_OK;
     }
@@ -191,9 +263,12 @@ enum kb_status kb_judge(const struct kb_specimen *specimen, const struct kb_carb
     for (size_t i = 0; i < count; i++) {
         out->limit[i].limit = limits[i];
         out->limit[i].value = kb_quantity_value(limits[i].quantity, specimen, carbon);
-        judge_one(&out->limit[i]);
+        judge_one(rule, &out->limit[i]);
     }
-    out->verdict = verdict_of(out);
+    for (int i = 0; i < KB_DECISION_RULES; i++) {
+        out->verdict_by_rule[i] = verdict_of(out, (enum kb_decision_rule)i);
+    }
+    out->verdict = out->verdict_by_rule[rule];
     return KB_OK;
 }
 

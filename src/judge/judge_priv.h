@@ -16,6 +16,11 @@ bool kb_quantity_parse(const char *name, enum kb_quantity *quantity);
 /* The quantity's name that `name` most likely meant; NULL when none comes near. */
 const char *kb_quantity_nearest(const char *name);
 
+/* ---- conformance.c ---- */
+
+/* Probability that the figure lies within the limit, from its interval; NaN without one. */
+double kb_limit_probability(const struct kb_estimate *value, const struct kb_limit *limit);
+
 /* ---- working.c: the calculation as lines on paper ---- */
 
 void kb_working_line(struct kb_working *working, const char *format, ...) KB_PRINTF(2, 3);

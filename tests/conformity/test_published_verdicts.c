@@ -41,11 +41,17 @@ static void published_examples_get_their_verdict(void **state) {
         carbon.total_percent.has_interval = true;
         struct kb_specimen specimen = {.fields = 5};
         struct kb_judgement judgement;
-        assert_int_equal(kb_judge(&specimen, &carbon, &limit, 1, &judgement, NULL), KB_OK);
+        assert_int_equal(kb_judge(&specimen, &carbon, &limit, 1, KB_RULE_GUARDED, &judgement, NULL),
+                         KB_OK);
         table_expect(&table, row, "conformance probability",
                      conformance(value, u, limit.low, limit.high),
                      table_number(&table, row, "conformance_probability"), 5e-4);
         assert_string_equal(kb_outcome_name(judgement.verdict), table_text(&table, row, "outcome"));
+        assert_string_equal(kb_outcome_name(judgement.verdict_by_rule[KB_RULE_SIMPLE]),
+                            table_text(&table, row, "simple"));
+        table_expect(&table, row, "conformance probability",
+                     kb_conformance_probability(value, u, (double)INFINITY, limit.low, limit.high),
+                     table_number(&table, row, "conformance_probability"), 5e-5);
         kb_judgement_release(&judgement);
     }
     table_release(&table);
@@ -63,7 +69,8 @@ static void acceptance_means_at_least_97_5_per_cent_conformance(void **state) {
         carbon.total_percent.has_interval = true;
         struct kb_specimen specimen = {.fields = 5};
         struct kb_judgement judgement;
-        assert_int_equal(kb_judge(&specimen, &carbon, &limit, 1, &judgement, NULL), KB_OK);
+        assert_int_equal(kb_judge(&specimen, &carbon, &limit, 1, KB_RULE_GUARDED, &judgement, NULL),
+                         KB_OK);
         double p = conformance(value, u, 80.0, (double)NAN);
         assert_true((judgement.verdict == KB_ACCEPT) == (p >= 0.975));
         assert_true((judgement.verdict == KB_REJECT) == (p < 0.025));
