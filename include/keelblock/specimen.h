@@ -16,6 +16,39 @@ extern "C" {
 enum kb_nodularity_method { KB_NOD_ISO945_4, KB_NOD_E2567, KB_NOD_ISO16112, KB_NOD_METHODS };
 KB_API const char *kb_nodularity_name(enum kb_nodularity_method method); /* "ISO 945-4", ... */
 
+/* ---- counting rules ----------------------------------------------------------------------------
+ * A particle cut by the edge of the picture lies partly in this field and partly in its neighbour.
+ */
+
+enum kb_count_rule {
+    KB_COUNT_INSIDE,    /* complete particles only: too low, the more so the larger they are */
+    KB_COUNT_HALF_CUT,  /* and half of the cut ones: a little too high */
+    KB_COUNT_TWO_EDGES, /* cut by the right or lower edge: counts; by the left or upper: not */
+    KB_COUNT_WEIGHTED,  /* complete ones, each for as many as it stands for: the one used */
+    KB_COUNT_RULES
+};
+KB_API const char *kb_count_rule_name(enum kb_count_rule rule);  /* "inside", "half_cut", ... */
+KB_API const char *kb_count_rule_words(enum kb_count_rule rule); /* a line for readers */
+
+/* Rectangles that a field's exclusions are cut into; more than that is treated in the mean. */
+#define KB_FRAME_RECTS 32
+
+/* Where a field measures: the picture without what is excluded. */
+struct kb_frame {
+    int32_t width, height;
+    struct kb_rect hole[KB_FRAME_RECTS];
+    size_t holes;
+    bool ragged;        /* the exclusions did not fit into hole[] */
+    double measured_px; /* pixels not excluded */
+};
+
+/* Parallel test lines through a field, one through each row (or column) of pixel centres. */
+struct kb_test_lines {
+    double length_um;  /* in all, excluded parts left out; 0 without scale */
+    uint64_t crossing; /* of the edge between graphite and anything else measured */
+};
+enum kb_line_direction { KB_ALONG_ROWS, KB_ALONG_COLUMNS, KB_LINE_DIRECTIONS };
+
 /* What one field contributes: sums, so that specimens pool them. NaN where not measured. */
 struct kb_field_figures {
     enum kb_contrast contrast;
@@ -37,6 +70,22 @@ struct kb_field_figures {
     size_t size_count[9];      /* counting particles by size class, index 1..8 */
     double feret_sum_um;       /* of counting particles */
     double feret_largest_um;   /* NaN when none counts */
+
+    /* For the counting rules: all graphite of the minimum size, whatever its shape. The size of a
+     * cut particle is that of the part that shows. */
+    double rated_weighted; /* counting particles, Miles-Lantuejoul weights */
+    size_t cut;            /* cut by the frame or by an excluded area ... */
+    size_t cut_kept;       /* ... of these, kept by the rule of two adjacent edges */
+    bool edges_plain; /* false: what is measured is no plain rectangle, the rule says nothing */
+
+    struct kb_test_lines lines[KB_LINE_DIRECTIONS];
+
+    /* For unfolding. A view of the field's particles: it must live until the specimen is made.
+     * NULL: none, and the specimen has no sizes in space. */
+    const struct kb_particle *particle;
+    size_t particle_count;
+    double least_um; /* minimum maximum Feret diameter of a counting particle */
+    struct kb_frame frame;
 };
 
 /* Figures of one field from its map and, for irons, its particles (NULL for steel). `px_um` 0:
@@ -59,6 +108,48 @@ KB_API struct kb_specimen_params kb_specimen_params_default(void);
 KB_API KB_NODISCARD enum kb_status kb_specimen_params_check(const struct kb_specimen_params *params,
                                                             struct kb_err *err);
 
+/* ---- from plane to space -----------------------------------------------------------------------
+ */
+
+/* Size classes of an unfolding. */
+#define KB_SPHERE_CLASSES 20
+
+struct kb_sphere_class {
+    double from_um, to_um;   /* diameter */
+    double sections_per_mm2; /* in the plane: sections of this diameter */
+    double spheres_per_mm3;  /* in space: nodules of this diameter, by smoothed EM ... */
+    double lo, hi;           /* ... 95 % interval; NaN below three fields */
+    double saltykov_per_mm3; /* the same by Schwartz-Saltykov, where noise may pass below 0 */
+};
+
+/* Sizes and numbers of nodules in space, from those of their sections, on the assumption that
+ * nodules are spheres. Speaks of spheres of `least_um` and more: smaller sections are not counted,
+ * and the larger classes do not need them. See unfold.c. */
+struct kb_spheres {
+    const char *why; /* static text when nothing could be unfolded, else NULL */
+    double least_um;
+    size_t sections; /* nodules behind it, equivalent diameter of least_um and more */
+    struct kb_sphere_class bin[KB_SPHERE_CLASSES];
+    size_t bins;
+    struct kb_estimate per_mm2, plane_mean_um; /* what the plane shows of the same nodules */
+    struct kb_estimate per_mm3, mean_um;       /* in space, by smoothed EM */
+    struct kb_estimate volume_fraction;        /* of those spheres: compare with the graphite */
+    struct kb_estimate saltykov_per_mm3, saltykov_mean_um; /* linear classes */
+    struct kb_estimate log_per_mm3, log_mean_um;           /* Saltykov's classes, ratio 10^0.1 */
+    double smoothing; /* share of the full (1 2 1)/4 smoothing that was used, 0..1 */
+    double misfit;    /* Pearson's chi squared of the sections a class: about 1 or less is good */
+};
+
+/* Graphite along test lines, rows and columns together. */
+struct kb_spacing {
+    struct kb_estimate intercepts_per_mm;                /* N_L */
+    struct kb_estimate along_per_mm[KB_LINE_DIRECTIONS]; /* N_L of rows and of columns */
+    struct kb_estimate surface_per_mm;    /* S_V = 4 N_L, mm2 of graphite surface a mm3 */
+    struct kb_estimate mean_intercept_um; /* V_V / N_L, through the graphite */
+    struct kb_estimate mean_free_path_um; /* (1 - V_V) / N_L, from graphite to graphite */
+    struct kb_estimate mean_spacing_um;   /* 1 / N_L, centre to centre along the line */
+};
+
 struct kb_specimen {
     enum kb_material material;
     size_t fields, fields_graphite, fields_matrix; /* in all; used for graphite; for the matrix */
@@ -72,7 +163,13 @@ struct kb_specimen {
      * would give without frames. Beside the standard's figure, never in its place. */
     struct kb_estimate nodularity_framed_percent;
     struct kb_estimate nodularity_by_count_percent;
-    struct kb_estimate nodules_per_mm2;
+    struct kb_estimate nodules_per_mm2; /* Miles-Lantuejoul weights */
+    /* The same and all graphite of the minimum size by each counting rule. Whether a cut particle
+     * is a nodule cannot be seen: as many are taken to be as among the complete ones. */
+    struct kb_estimate nodule_count_per_mm2[KB_COUNT_RULES];
+    struct kb_estimate graphite_count_per_mm2[KB_COUNT_RULES];
+    struct kb_spheres spheres;
+    struct kb_spacing spacing;
     struct kb_estimate form_area_percent[KB_FORMS]; /* of the counting graphite area */
     struct kb_estimate mean_feret_um;
     struct kb_estimate largest_feret_um;

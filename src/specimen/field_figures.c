@@ -3,8 +3,8 @@
  * Fractions are of the measured area: excluded pixels are in neither part of the fraction. A phase
  * that this field cannot show is NaN, never 0: graphite in steel, ferrite and pearlite in an
  * unetched field or where the map calls the matrix one thing. Particle sums take counting particles
- * only; the number per mm2 weighs each for the frame (frame_weight.c). Without a scale nothing in
- * micrometres is given.
+ * only; the number per mm2 weighs each for the frame (frame_weight.c). Cut particles are counted
+ * for the counting rules alone (count_rules.c). Without a scale nothing in micrometres is given.
  */
 #include "specimen_priv.h"
 
@@ -74,6 +74,7 @@ static void clear_particles(struct kb_field_figures *out) {
     }
     out->nodular_framed_um2 = KB_NAN;
     out->graphite_framed_um2 = KB_NAN;
+    out->rated_weighted = KB_NAN;
     out->graphite_um4 = KB_NAN;
     out->nodules_per_mm2 = KB_NAN;
     out->feret_sum_um = KB_NAN;
@@ -83,7 +84,7 @@ static void clear_particles(struct kb_field_figures *out) {
 /* The sums of one field while they grow, exactly: particles may come in any order. */
 struct tally {
     struct kb_sum nodular[KB_NOD_METHODS], graphite[KB_NOD_METHODS], form[KB_FORMS];
-    struct kb_sum nodular_framed, graphite_framed, squared, number, feret;
+    struct kb_sum nodular_framed, graphite_framed, squared, number, rated, feret;
 };
 
 static void tally_particle(const struct kb_particle *particle, double px_um, double weight,
@@ -100,6 +101,7 @@ static void tally_particle(const struct kb_particle *particle, double px_um, dou
     }
     bool nodule = kb_nodularity_credit(KB_NOD_ISO945_4, particle->shape_factor, feret) > 0.0;
     out->rated++;
+    kb_sum_add(&tally->rated, weight);
     kb_sum_add(&tally->graphite_framed, weight * area);
     kb_sum_add(&tally->squared, area * area);
     kb_sum_add(&tally->feret, feret);
@@ -130,9 +132,24 @@ static void close_tally(const struct tally *tally, struct kb_field_figures *out)
     out->nodular_framed_um2 = kb_sum_value(&tally->nodular_framed);
     out->graphite_framed_um2 = kb_sum_value(&tally->graphite_framed);
     out->graphite_um4 = kb_sum_value(&tally->squared);
+    out->rated_weighted = kb_sum_value(&tally->rated);
     out->feret_sum_um = kb_sum_value(&tally->feret);
     out->nodules_per_mm2 =
         out->area_mm2 > 0.0 ? kb_sum_value(&tally->number) / out->area_mm2 : KB_NAN;
+}
+
+/* Particles that an edge cuts, of the minimum size as far as can be seen. */
+static void count_cut(const struct kb_particles *particles, struct kb_field_figures *out) {
+    struct kb_rect open;
+    out->edges_plain = kb_frame_open(&out->frame, &open);
+    for (size_t i = 0; i < particles->count; i++) {
+        const struct kb_particle *particle = &particles->particle[i];
+        bool cut = particle->state == KB_ON_FRAME || particle->state == KB_ON_EXCLUSION;
+        if (cut && particle->feret_max_px * out->px_um >= out->least_um) {
+            out->cut++;
+            out->cut_kept += out->edges_plain && kb_two_edges_keep(&open, &particle->box) ? 1 : 0;
+        }
+    }
 }
 
 void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contrast contrast,
@@ -154,15 +171,20 @@ void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contrast cont
         return;
     }
     figures->graphite_measured = true;
-    struct kb_frame frame;
+    figures->particle = particles->particle;
+    figures->particle_count = particles->count;
+    figures->least_um = particles->min_feret_um;
     struct tally tally = {0};
-    kb_frame_make(map, &frame);
+    kb_frame_make(map, &figures->frame);
     for (size_t i = 0; i < particles->count; i++) {
         const struct kb_particle *particle = &particles->particle[i];
         if (particle->state == KB_COUNTS) {
-            double weight = kb_frame_weight(&frame, particle->box.width, particle->box.height);
+            double weight =
+                kb_frame_weight(&figures->frame, particle->box.width, particle->box.height);
             tally_particle(particle, figures->px_um, weight, &tally, figures);
         }
     }
     close_tally(&tally, figures);
+    count_cut(particles, figures);
+    kb_test_lines_run(&map->label, figures->px_um, figures->lines);
 }

@@ -254,6 +254,9 @@ static void miss_particles(const char *why, struct kb_specimen *out) {
     out->nodules_per_mm2 = kb_estimate_missing("1/mm2", why);
     out->mean_feret_um = kb_estimate_missing("um", why);
     out->largest_feret_um = kb_estimate_missing("um", why);
+    kb_count_rules_miss(why, out);
+    kb_spacing_miss(why, &out->spacing);
+    kb_spheres_miss(why, &out->spheres);
 }
 
 static void pool_largest(const struct pooling *pooling, size_t fields, struct kb_specimen *out) {
@@ -320,6 +323,29 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
     pool_largest(pooling, fields, out);
 }
 
+/* Counting rules, spacing, and sizes in space, of the fields that show particles. */
+static enum kb_status pool_space(const struct pooling *pooling, struct kb_specimen *out,
+                                 struct kb_err *err) {
+    struct kb_used used = {.top = pooling->top, .bottom = pooling->bottom};
+    used.field = kb_alloc(pooling->count, sizeof *used.field);
+    if (used.field == NULL) {
+        return kb_fail_memory(err, "specimen", pooling->count * sizeof *used.field);
+    }
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (shows_particles(pooling, &pooling->field[i])) {
+            used.field[used.count++] = &pooling->field[i];
+        }
+    }
+    enum kb_status status = KB_OK;
+    if (used.count > 0) {
+        kb_count_rules_run(&used, out);
+        kb_spacing_run(&used, &out->spacing);
+        status = kb_spheres_run(&used, pooling->material, &out->spheres, err);
+    }
+    kb_free(used.field);
+    return status;
+}
+
 /* ---- precision ---- */
 
 /* Fields in all until the half-width of `estimate` is `want`; at least one more when it is not yet.
@@ -384,11 +410,14 @@ enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t cou
     pooling.area = pooling.bottom + count;
     pool_phases(&pooling, out);
     pool_particles(&pooling, out);
+    enum kb_status status = pool_space(&pooling, out, err);
     plan_fields(params, out);
     struct kb_specimen_counts counts;
     count_fields(&pooling, &counts);
     kb_free(pooling.top);
-    enum kb_status status = kb_specimen_remark(params, &counts, out, err);
+    if (status == KB_OK) {
+        status = kb_specimen_remark(params, &counts, out, err);
+    }
     if (status != KB_OK) {
         kb_specimen_release(out);
     }

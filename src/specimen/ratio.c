@@ -45,9 +45,7 @@ static double jackknife_error(const double *numerator, const double *denominator
     return sqrt(kb_sum_value(&squares) * (double)(n - 1) / (double)n);
 }
 
-/* Interval of `estimate` from value, error `se` and factor t; sets lo, hi, method. */
-static void set_interval(struct kb_estimate *estimate, double se, double t, double least,
-                         double most) {
+void kb_set_interval(struct kb_estimate *estimate, double se, double t, double least, double most) {
     double value = estimate->value;
     double below = value - least;
     double above = most - value;
@@ -92,7 +90,7 @@ struct kb_estimate kb_estimate_ratio(const double *numerator, const double *deno
     if (!isfinite(se)) {
         return estimate;
     }
-    set_interval(&estimate, se, kb_student_95(n), least, most);
+    kb_set_interval(&estimate, se, kb_student_95(n), least, most);
     estimate.s = se * sqrt((double)n);
     estimate.has_interval = true;
     return estimate;

@@ -41,19 +41,69 @@ void kb_widen_to_poisson(struct kb_estimate *estimate, double counted);
 
 /* ---- frame_weight.c ---- */
 
-/* Rectangles that a field's exclusions are cut into; more than that is treated in the mean. */
-#define KB_FRAME_RECTS 32
-
-struct kb_frame {
-    int32_t width, height;
-    struct kb_rect hole[KB_FRAME_RECTS];
-    size_t holes;
-    bool ragged;        /* the exclusions did not fit into hole[] */
-    double measured_px; /* pixels not excluded */
-};
 void kb_frame_make(const struct kb_phase_map *map, struct kb_frame *frame);
 /* How many particles of this bounding box one complete one stands for, >= 1. */
 double kb_frame_weight(const struct kb_frame *frame, int32_t width, int32_t height);
+
+/* ---- ratio.c ---- */
+
+/* lo, hi and method of an estimate from its value, standard error and Student factor. */
+void kb_set_interval(struct kb_estimate *estimate, double se, double t, double least, double most);
+
+/* ---- frame_edges.c ---- */
+
+/* The rectangle that is measured, in pixels; false when it is none. */
+bool kb_frame_open(const struct kb_frame *frame, struct kb_rect *open);
+/* Whether the rule of two adjacent edges counts the particle in `box`, complete or cut. */
+bool kb_two_edges_keep(const struct kb_rect *open, const struct kb_rect *box);
+
+/* ---- lines.c ---- */
+
+/* px_um 0: unknown, the lengths are then 0. */
+void kb_test_lines_run(const struct kb_image *label, double px_um,
+                       struct kb_test_lines lines[KB_LINE_DIRECTIONS]);
+
+/* ---- the fields that show graphite particles with a scale, for what is pooled from them ---- */
+
+struct kb_used {
+    const struct kb_field_figures **field;
+    size_t count;
+    double *top, *bottom; /* room for one figure of every field */
+};
+
+/* count_rules.c */
+void kb_count_rules_run(const struct kb_used *used, struct kb_specimen *out);
+void kb_count_rules_miss(const char *why, struct kb_specimen *out);
+/* spacing.c */
+void kb_spacing_run(const struct kb_used *used, struct kb_spacing *out);
+void kb_spacing_miss(const char *why, struct kb_spacing *out);
+/* unfold.c */
+enum kb_status kb_spheres_run(const struct kb_used *used, enum kb_material material,
+                              struct kb_spheres *out, struct kb_err *err);
+void kb_spheres_miss(const char *why, struct kb_spheres *out);
+
+/* ---- unfold_kernel.c ---- */
+
+/* Sections a sphere: kernel[section * bins + sphere], in the unit of the bounds (bins + 1,
+ * ascending). `spread`: spheres fill their class evenly; else all have its upper bound. */
+void kb_unfold_kernel(const double *bound, size_t bins, bool spread, double *kernel);
+/* Solve for the spheres, largest first. */
+void kb_unfold_back(const double *kernel, size_t bins, const double *sections, double *spheres);
+
+/* ---- unfold_smooth.c ---- */
+
+/* A class is unfolded in as many parts, so that spheres need not be even over a whole class. */
+#define KB_UNFOLD_PARTS 3
+#define KB_UNFOLD_BINS ((size_t)KB_SPHERE_CLASSES * KB_UNFOLD_PARTS)
+
+/* Spheres from the sections `seen`; `one` is what a single section weighs in them. Returns the
+ * smoothing that was used; `misfit` is chi squared a class of KB_UNFOLD_PARTS bins, of which `bins`
+ * is a multiple, at most KB_UNFOLD_BINS. */
+double kb_unfold_smooth(const double *kernel, size_t bins, const double *seen, double one,
+                        double *spheres, double *misfit);
+/* The same from a start in `spheres`, at a given smoothing. */
+void kb_unfold_rounds(const double *kernel, size_t bins, const double *seen, double smoothing,
+                      double *spheres);
 
 /* ---- nodularity.c ---- */
 
