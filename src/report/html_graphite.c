@@ -250,6 +250,7 @@ void kb_html_graphite(struct kb_text *out, const struct kb_result *result) {
     }
     kb_html_section(out, "graphite", "Graphite");
     nodularity(out, &result->specimen);
+    kb_html_counts(out, &result->specimen);
     forms(out, &result->specimen);
     histograms(out, result);
     rules(out, result);

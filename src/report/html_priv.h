@@ -47,6 +47,18 @@ struct kb_bars {
     const char *cut_words;
 };
 void kb_svg_bars(struct kb_text *out, const struct kb_bars *bars);
+
+/* Two distributions in per cent over the same classes, bars side by side. */
+struct kb_pairs {
+    const double *bound;        /* count + 1, ascending */
+    const double *left, *right; /* per cent in each class */
+    const double *low, *high;   /* interval of `right`; NaN: none */
+    size_t count;
+    int decimals; /* of the axis labels */
+    const char *x_title, *left_words, *right_words;
+    const char *title; /* for readers who cannot see it */
+};
+void kb_svg_pairs(struct kb_text *out, const struct kb_pairs *pairs);
 void kb_svg_patterns(struct kb_text *out); /* once a page */
 void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px);
 void kb_svg_swatch(struct kb_text *out, enum kb_phase phase);
@@ -60,6 +72,8 @@ void kb_html_summary(struct kb_text *out, const struct kb_result *result);
 void kb_html_limits(struct kb_text *out, const struct kb_result *result);
 void kb_html_phases(struct kb_text *out, const struct kb_result *result);
 void kb_html_graphite(struct kb_text *out, const struct kb_result *result);
+void kb_html_counts(struct kb_text *out, const struct kb_specimen *specimen); /* part of it */
+void kb_html_space(struct kb_text *out, const struct kb_result *result);
 void kb_html_fields(struct kb_text *out, const struct kb_result *result);
 void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
 void kb_html_quality(struct kb_text *out, const struct kb_result *result);

@@ -111,6 +111,8 @@ static void graphite(struct kb_json *json, const struct kb_specimen *specimen) {
     kb_json_interval(json, "mean_feret_ci95_um", &specimen->mean_feret_um, 1.0);
     kb_json_value(json, "largest_feret_um", &specimen->largest_feret_um, 1.0);
     kb_json_number(json, "area_mm2", specimen->area_mm2);
+    kb_json_counts(json, specimen);
+    kb_json_spatial(json, specimen);
     kb_json_close(json, '}');
 }
 
@@ -166,6 +168,16 @@ static void carbon(struct kb_json *json, const struct kb_result *result) {
     kb_json_close(json, '}');
 }
 
+static void outcomes(struct kb_json *json, const char *key,
+                     const enum kb_outcome outcome[KB_DECISION_RULES]) {
+    kb_json_open(json, key, '{');
+    for (int rule = 0; rule < KB_DECISION_RULES; rule++) {
+        kb_json_string(json, kb_decision_rule_name((enum kb_decision_rule)rule),
+                       kb_outcome_name(outcome[rule]));
+    }
+    kb_json_close(json, '}');
+}
+
 static void limits(struct kb_json *json, const struct kb_judgement *judgement) {
     kb_json_open(json, "limits", '[');
     for (size_t i = 0; i < judgement->count; i++) {
@@ -178,12 +190,17 @@ static void limits(struct kb_json *json, const struct kb_judgement *judgement) {
         kb_json_value(json, "value", &limit->value, 1.0);
         kb_json_interval(json, "ci95", &limit->value, 1.0);
         kb_json_string(json, "outcome", kb_outcome_name(limit->outcome));
+        kb_json_string(json, "rule", kb_decision_rule_name(judgement->decision_rule));
+        outcomes(json, "outcome_by_rule", limit->by_rule);
+        kb_json_number(json, "probability", limit->probability);
         kb_json_string(json, "reason", limit->reason);
         fields_needed(json, "more_fields_to_decide", limit->fields_to_decide);
         kb_json_close(json, '}');
     }
     kb_json_close(json, ']');
     kb_json_string(json, "verdict", kb_outcome_name(judgement->verdict));
+    outcomes(json, "verdict_by_rule", judgement->verdict_by_rule);
+    kb_json_string(json, "decision_rule", kb_decision_rule_name(judgement->decision_rule));
     kb_json_string(json, "rule", judgement->rule);
 }
 

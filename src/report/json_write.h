@@ -28,6 +28,9 @@ void kb_json_value(struct kb_json *json, const char *key, const struct kb_estima
 
 /* Parts of the document (json_field.c). */
 void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
+/* counting rules, sizes and spacing in space (json_space.c) */
+void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
+void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
 /* contrast found, marks left out, preparation (json_quality.c) */
 void kb_json_looks(struct kb_json *json, const struct kb_field_result *field);

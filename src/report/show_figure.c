@@ -37,7 +37,8 @@ const char *kb_show_unit(const char *unit) {
     static const struct {
         const char *stage, *shown;
     } known[] = {
-        {"1", "%"}, {"%", "%"}, {"um", "µm"}, {"1/mm2", "/mm²"}, {"mm2", "mm²"}, {"um2", "µm²"},
+        {"1", "%"},     {"%", "%"},     {"um", "µm"},      {"1/mm2", "/mm²"},
+        {"mm2", "mm²"}, {"um2", "µm²"}, {"1/mm3", "/mm³"}, {"1/mm", "/mm"},
     };
     for (size_t i = 0; unit != NULL && i < KB_COUNT_OF(known); i++) {
         if (strcmp(unit, known[i].stage) == 0) {
