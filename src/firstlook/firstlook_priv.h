@@ -103,7 +103,7 @@ KB_NODISCARD enum kb_status kb_firstlook_drawn(const struct kb_firstlook_frame *
 
 /* ---- the small picture -------------------------------------------------------------------------
  * The part inside, averaged over squares of `factor` pixels so that no side is longer than about
- * a thousand pixels; `shown` is not 0 where no pixel of the square is outside. */
+ * nine hundred pixels; `shown` is not 0 where no pixel of the square is outside. */
 
 struct kb_firstlook_small {
     int32_t factor;

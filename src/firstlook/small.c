@@ -10,7 +10,7 @@
 
 #include <string.h>
 
-#define SMALL_SIDE 1024 /* longest side of the small picture, about, pixels */
+#define SMALL_SIDE 900 /* longest side of the small picture, about, pixels */
 
 void kb_firstlook_small_release(struct kb_firstlook_small *small) {
     kb_image_release(&small->grey);
@@ -216,15 +216,19 @@ static void reweigh(struct block *block, size_t count, const double c[TERMS], do
     }
 }
 
+/* In single precision: a look needs no more, and it is four times as fast. */
 static void divide(struct kb_image *grey, const double c[TERMS], double middle) {
+    const float least = (float)(middle / 4.0), wanted = (float)middle;
     for (int32_t y = 0; y < grey->height; y++) {
         uint8_t *row = kb_row(grey, y);
         double v = (2.0 * y + 1.0) / grey->height - 1.0;
+        const float c0 = (float)(c[0] + c[2] * v + c[4] * v * v), c1 = (float)(c[1] + c[5] * v);
+        const float c2 = (float)c[3], step = 2.0F / (float)grey->width;
         for (int32_t x = 0; x < grey->width; x++) {
-            double u = (2.0 * x + 1.0) / grey->width - 1.0;
-            double light = c[0] + c[1] * u + c[2] * v + c[3] * u * u + c[4] * v * v + c[5] * u * v;
-            double level = row[x] * middle / fmax(light, middle / 4.0) + 0.5;
-            row[x] = (uint8_t)fmin(level, 255.0);
+            float u = ((float)x + 0.5F) * step - 1.0F;
+            float light = c0 + c1 * u + c2 * u * u;
+            float level = (float)row[x] * wanted / (light > least ? light : least) + 0.5F;
+            row[x] = (uint8_t)(int32_t)(level < 255.0F ? level : 255.0F);
         }
     }
 }

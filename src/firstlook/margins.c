@@ -1,4 +1,4 @@
-/* strips.c - even margins and data bars, peeled off the sides of the frame one after the other.
+/* margins.c - even margins and data bars, peeled off the sides of the frame one after the other.
  *
  * A margin is a row of lines, from the side inwards, that are black or white all along, and ends
  * with a step: just behind it most of the line is different. Without the step it is structure that
