@@ -152,10 +152,14 @@ enum kb_status kb_way_write_overlay(const struct kb_plan *plan, struct kb_field_
     return status;
 }
 
-static enum kb_status append_findings(const struct kb_findings *from, struct kb_findings *to,
-                                      struct kb_err *err) {
+/* All of `from` but those whose code begins with `but` (NULL: all). */
+static enum kb_status append_findings(const struct kb_findings *from, const char *but,
+                                      struct kb_findings *to, struct kb_err *err) {
     for (size_t i = 0; i < from->count; i++) {
         const struct kb_finding *finding = &from->item[i];
+        if (but != NULL && strncmp(finding->code, but, strlen(but)) == 0) {
+            continue;
+        }
         enum kb_status status =
             kb_findings_add(to, err, finding->severity, finding->code, "%s", finding->text);
         if (status != KB_OK) {
@@ -163,6 +167,27 @@ static enum kb_status append_findings(const struct kb_findings *from, struct kb_
         }
     }
     return KB_OK;
+}
+
+/* Findings of the first look. A stated contrast is not questioned, unless the picture is sure of
+ * another. */
+static enum kb_status look_findings(const struct kb_plan *plan, struct kb_field_way *way,
+                                    struct kb_err *err) {
+    struct kb_findings *to = &way->out->findings;
+    const struct kb_contrast_found *found = &way->look.contrast;
+    if (plan->named[way->index].find_contrast) {
+        return append_findings(&way->look.findings, NULL, to, err);
+    }
+    enum kb_status status = append_findings(&way->look.findings, "contrast-", to, err);
+    if (status == KB_OK && found->count > 0 && found->sure && found->contrast != way->contrast) {
+        status =
+            kb_findings_add(to, err, KB_WARNING, "contrast-looks-otherwise",
+                            "The field was measured as %s, as stated, but looks like %s (belief "
+                            "%.0f %%). Check --contrast.",
+                            kb_contrast_name(way->contrast), kb_contrast_name(found->contrast),
+                            100.0 * found->belief[found->contrast]);
+    }
+    return status;
 }
 
 /* A finding for each check that is not plainly fit. */
@@ -230,16 +255,21 @@ enum kb_status kb_way_settle(const struct kb_plan *plan, struct kb_field_way *wa
     way->look.marks = 0;
     out->segmentation = way->map.figures;
     out->quality = way->quality;
-    const struct kb_findings *found[] = {&way->field.findings, &way->look.findings,
-                                         &way->map.findings, &out->particles.findings};
     enum kb_status status = copy_exclusions(&plan->settings->segmentation, out, err);
-    for (size_t i = 0; i < sizeof found / sizeof found[0] && status == KB_OK; i++) {
-        if (i == 3) { /* quality stands before morphology */
-            status = quality_findings(way, err);
-        }
-        if (status == KB_OK) {
-            status = append_findings(found[i], &out->findings, err);
-        }
+    if (status == KB_OK) {
+        status = append_findings(&way->field.findings, NULL, &out->findings, err);
+    }
+    if (status == KB_OK) {
+        status = look_findings(plan, way, err);
+    }
+    if (status == KB_OK) {
+        status = append_findings(&way->map.findings, NULL, &out->findings, err);
+    }
+    if (status == KB_OK) {
+        status = quality_findings(way, err);
+    }
+    if (status == KB_OK) {
+        status = append_findings(&out->particles.findings, NULL, &out->findings, err);
     }
     return status;
 }

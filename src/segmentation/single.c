@@ -36,6 +36,11 @@
  * microscope dirt and pits are dark too and make up to 2 %; in the SEM they are not bright. */
 #define LINES_LIGHT 0.03
 #define LINES_SEM 0.01
+
+/* Bright edges and particles of an SEM picture are not proeutectoid cementite: a network that
+ * stands apart in grey carries at least this share of the grey variance. Bright edges carry 0.15 to
+ * 0.25 of it, drawn constituents that stand apart 0.5 and more. */
+#define CEMENTITE_APART 0.35
 /* A second constituent of less than this share of the matrix is none. */
 #define SECOND_LEAST 0.005
 /* ... and of less than this is not to be told from dirt when the first is not known either. */
@@ -190,9 +195,11 @@ static bool both_rough(const struct kb_seg *seg) {
     return plain >= ROUGH && plain > ALIKE * pearlite && !has_boundaries(seg);
 }
 
+/* Under secondary electrons roughness names nothing: spheroidite and martensite are as rough as
+ * pearlite, and smooth networks of its grey go unseen in it. */
 static void set_single(struct kb_seg *seg, enum kb_phase phase) {
     seg->single = true;
-    seg->single_phase = phase;
+    seg->single_phase = seg->params->contrast == KB_SEM && phase == KB_PEARLITE ? KB_MATRIX : phase;
 }
 
 /* The hills do not part, but solid regions were found beyond the one: do they stand? */
@@ -213,7 +220,10 @@ static void decide(struct kb_seg *seg) {
     double plain = (double)f->pixels[seg->scheme.plain];
     double second = fmin(pearlite, plain) / fmax(pearlite + plain, 1.0);
     bool pearlite_most = pearlite > plain;
-    if (seg->scheme.plain == KB_CEMENTITE && plain > CEMENTITE_MOST * (pearlite + plain)) {
+    bool glints = seg->scheme.plain == KB_CEMENTITE && seg->params->contrast == KB_SEM &&
+                  f->separability < CEMENTITE_APART;
+    if (glints ||
+        (seg->scheme.plain == KB_CEMENTITE && plain > CEMENTITE_MOST * (pearlite + plain))) {
         set_single(seg, KB_MATRIX);
         return;
     }
