@@ -40,18 +40,22 @@ kb_particle_state_name(enum kb_particle_state state); /* "counts", "on-frame", .
 struct kb_particle {
     uint32_t id; /* 1-based, in the order of the first pixel, row by row */
     enum kb_particle_state state;
-    double area_px2;      /* holes filled, see hole_share */
-    double hole_area_px2; /* of that, filled holes */
-    double perimeter_px;  /* Crofton, 4 directions; outer outline and that of holes left open */
+    /* Whether the figures below, but box and hole_area_px2, come from an outline at sub-pixel
+     * precision, or from whole pixels by the rules said in brackets. */
+    bool subpixel;
+    double area_px2;      /* holes filled, see hole_share (pixels) */
+    double hole_area_px2; /* of that, filled holes, by pixels */
+    double perimeter_px;  /* outer outline and that of holes left open (Crofton, 4 directions) */
     double x_px, y_px;    /* centroid, pixel centres at integer + 0.5 */
     struct kb_rect box;
-    double feret_max_px, /* over pixel centres + 0.5 px, refs/feret_bias.csv */
+    double feret_max_px, /* (over pixel centres + 0.5 px, refs/feret_bias.csv) */
         feret_max_angle; /* angle: radians, 0..pi, counter-clockwise from the row, y up */
     double feret_min_px, feret_min_angle;
     double diameter_px;        /* of the circle of equal area */
     double shape_factor;       /* area / area of the circle on the maximum Feret diameter, 0..1 */
     double circularity;        /* 4 pi area / perimeter^2, at most 1 */
-    double solidity;           /* area / pixels of the convex hull of its pixel centres, 0..1 */
+    double solidity;           /* area / area of the convex hull (pixels of the hull of its pixel
+                                  centres), 0..1 */
     double aspect;             /* maximum / minimum Feret diameter, >= 1 */
     double major_px, minor_px; /* full axes of the ellipse of equal second moments */
     enum kb_form form;
@@ -78,6 +82,10 @@ struct kb_morphology_params {
                           hole's equivalent diameter. 0: fill none (0.5) */
     double fallback_px_um; /* stands in for the pixel size in part_depth_um where that is unknown; a
                               finding says so (0.5) */
+    double
+        outline_reach_px; /* so far from the label's border is the grey's edge looked for (1.5) */
+    double outline_contrast; /* grey levels between graphite and ground below which there is no edge
+                                to follow (12) */
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
 KB_API KB_NODISCARD enum kb_status
@@ -87,6 +95,8 @@ struct kb_particles {
     struct kb_particle *particle;
     size_t count;
     size_t in_state[KB_PARTICLE_STATES];
+    /* Of the particles that count, those measured from a sub-pixel outline and those by pixels. */
+    size_t by_outline, by_pixels;
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
     double px_um;           /* of the field; 0 unknown */
@@ -95,13 +105,19 @@ struct kb_particles {
     struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing). Pieces of a
                                parted cluster lie side by side without a gap */
     struct kb_findings findings; /* "parted", "not-parted", "few-pixels-across",
-                                    "particles-without-scale" */
+                                    "particles-without-scale", "pixel-rules" */
 };
 
-/* Measure every graphite particle of a map. Where clusters are parted or holes filled, map->label
- * is left alone: areas of phases do not change by how particles are parted (holes filled count in
- * the particle, not in the phase fraction). Initialises `out`; zeroed on failure. */
-KB_API KB_NODISCARD enum kb_status kb_morphology_run(const struct kb_phase_map *map, double px_um,
+/* Measure every graphite particle of a map. `grey` is the field's picture, of the same size as the
+ * map (else KB_E_USAGE): particles that neither frame nor exclusion cuts are measured from an
+ * outline that follows its grey at sub-pixel precision (refs/subpixel_bias.csv shows what that
+ * gains), as far as it has an edge by the label's border. NULL: all by pixels, as for binary input.
+ *
+ * Where clusters are parted or holes filled, map->label is left alone, and so do outlines leave it:
+ * area fractions of phases are those of the label map whatever is done with particles (holes filled
+ * count in the particle, not in the phase fraction). Initialises `out`; zeroed on failure. */
+KB_API KB_NODISCARD enum kb_status kb_morphology_run(const struct kb_phase_map *map,
+                                                     const struct kb_image *grey, double px_um,
                                                      const struct kb_morphology_params *params,
                                                      struct kb_particles *out, struct kb_err *err);
 KB_API void kb_particles_release(struct kb_particles *particles);

@@ -20,8 +20,8 @@ static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *w
     if (!kb_material_is_iron(plan->settings->material)) {
         return KB_OK; /* no graphite: no particles */
     }
-    return kb_morphology_run(&way->map, way->field.px_um, &plan->settings->morphology,
-                             &way->out->particles, err);
+    return kb_morphology_run(&way->map, &way->field.grey, way->field.px_um,
+                             &plan->settings->morphology, &way->out->particles, err);
 }
 
 static enum kb_status sum_up(const struct kb_plan *plan, struct kb_field_way *way,

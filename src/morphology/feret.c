@@ -1,6 +1,6 @@
 /* feret.c - maximum and minimum Feret diameter by rotating callipers.
  *
- * Shamos' callipers (thesis, Yale 1978) walk once round the hull of the pixel centres: the longest
+ * Shamos' callipers (thesis, Yale 1978) walk once round the hull: the longest
  * distance is found between opposite corners, the least width between an edge and its opposite
  * corner; linear in the corners.
  *
@@ -9,17 +9,16 @@
  * factor near the limit 0.6, where it decides (computed over random positions; the table is in
  * refs/feret_bias.csv). The same half pixel goes on the minimum, whose loss over the centres is 1
  * px on discs and between 0 and 1 px on straight sides, by their direction (computed): so it is
- * right to half a pixel.
+ * right to half a pixel. An outline at sub-pixel precision needs nothing added.
  */
 #include "morphology_priv.h"
 
 #include <math.h>
 
 static const double pi = 3.14159265358979323846;
-static const double half_pixel = 0.5;
 
 struct extent {
-    double length; /* px, over centres */
+    double length; /* px */
     struct kb_point along;
 };
 
@@ -28,13 +27,12 @@ static struct kb_point minus(struct kb_point a, struct kb_point b) {
 }
 
 static double length_of(struct kb_point p) {
-    return sqrt((double)p.x * (double)p.x + (double)p.y * (double)p.y);
+    return sqrt(p.x * p.x + p.y * p.y);
 }
 
 /* Twice the area of the triangle over the edge a-b with its tip at c. */
-static int64_t triangle(struct kb_point a, struct kb_point b, struct kb_point c) {
-    int64_t twice = (int64_t)(b.x - a.x) * (c.y - a.y) - (int64_t)(b.y - a.y) * (c.x - a.x);
-    return twice < 0 ? -twice : twice;
+static double triangle(struct kb_point a, struct kb_point b, struct kb_point c) {
+    return fabs((b.x - a.x) * (c.y - a.y) - (b.y - a.y) * (c.x - a.x));
 }
 
 static void lengthen(struct extent *longest, struct kb_point a, struct kb_point b) {
@@ -53,14 +51,18 @@ static void turn_round(const struct kb_hull *hull, struct extent *longest, struc
     for (size_t i = 0; i < n; i++) {
         struct kb_point a = p[i];
         struct kb_point b = p[(i + 1) % n];
-        while (triangle(a, b, p[(far + 1) % n]) > triangle(a, b, p[far])) {
+        for (double height = triangle(a, b, p[far]), next = 0.0;; height = next) {
+            next = triangle(a, b, p[(far + 1) % n]);
+            if (!(next > height)) {
+                break;
+            }
             far = (far + 1) % n;
             lengthen(longest, a, p[far]);
         }
         lengthen(longest, a, p[far]);
         lengthen(longest, b, p[far]);
         struct kb_point edge = minus(b, a);
-        double width = (double)triangle(a, b, p[far]) / length_of(edge);
+        double width = triangle(a, b, p[far]) / length_of(edge);
         if (width < least->length) {
             *least = (struct extent){width, {-edge.y, edge.x}};
         }
@@ -69,28 +71,28 @@ static void turn_round(const struct kb_hull *hull, struct extent *longest, struc
 
 /* Counter-clockwise from the row with y up, in [0, pi). */
 static double angle_of(struct kb_point along) {
-    if (along.x == 0 && along.y == 0) {
+    if (!(length_of(along) > 0.0)) {
         return 0.0;
     }
-    double angle = atan2((double)-along.y, (double)along.x);
+    double angle = atan2(-along.y, along.x);
     if (angle < 0.0) {
         angle += pi;
     }
-    return angle < pi ? angle : 0.0;
+    return angle < pi && angle > 0.0 ? angle : 0.0;
 }
 
-void kb_feret_measure(const struct kb_hull *hull, struct kb_particle *particle) {
-    struct extent longest = {0.0, {0, 0}};
-    struct extent least = {0.0, {0, 0}};
+void kb_feret_measure(const struct kb_hull *hull, double added, struct kb_particle *particle) {
+    struct extent longest = {0.0, {0.0, 0.0}};
+    struct extent least = {0.0, {0.0, 0.0}};
     if (hull->count == 2) {
         lengthen(&longest, hull->corner[0], hull->corner[1]);
         least.along = (struct kb_point){-longest.along.y, longest.along.x};
     } else if (hull->count > 2) {
         turn_round(hull, &longest, &least);
     }
-    particle->feret_max_px = longest.length + half_pixel;
+    particle->feret_max_px = longest.length + added;
     particle->feret_max_angle = angle_of(longest.along);
-    particle->feret_min_px = least.length + half_pixel;
+    particle->feret_min_px = least.length + added;
     particle->feret_min_angle = angle_of(least.along);
     particle->aspect = particle->feret_max_px / particle->feret_min_px;
 }

@@ -1,8 +1,9 @@
-/* hull.c - convex hull of the pixel centres of a region.
+/* hull.c - convex hull of the pixel centres of a region, or of the points of an outline.
  *
- * Only the first and the last pixel of each row can be corners. Both sides are built from top to
- * bottom by Andrew's monotone chain (Inf. Proc. Lett. 9 (1979) 216), in whole numbers, so that the
- * corners are exact and no three of them lie on a line. The cost is linear in the number of runs.
+ * Both sides are built from top to bottom by Andrew's monotone chain (Inf. Proc. Lett. 9 (1979)
+ * 216). Of pixels only the first and the last of each row can be corners; their places are whole
+ * numbers, which a double holds exactly, so that the corners are exact and no three of them lie on
+ * a line. Points of an outline are first put in rows by bins. The cost is linear either way.
  *
  * The hull's area is told in pixels: by Pick's theorem the lattice points in and on a lattice
  * polygon are area + border / 2 + 1, with border the lattice points along the edges. A region
@@ -11,14 +12,14 @@
  */
 #include "morphology_priv.h"
 
-static int64_t turn(struct kb_point a, struct kb_point b, struct kb_point c) {
-    return (int64_t)(c.x - a.x) * (b.y - a.y) - (int64_t)(c.y - a.y) * (b.x - a.x);
+static double turn(struct kb_point a, struct kb_point b, struct kb_point c) {
+    return (c.x - a.x) * (b.y - a.y) - (c.y - a.y) * (b.x - a.x);
 }
 
 /* Put a point on the stack chain[0 .. count), first dropping those it makes needless; side is +1
  * for the left chain, -1 for the right one. */
-static size_t push(struct kb_point *chain, size_t count, struct kb_point point, int side) {
-    while (count >= 2 && side * turn(chain[count - 2], chain[count - 1], point) <= 0) {
+static size_t push(struct kb_point *chain, size_t count, struct kb_point point, double side) {
+    while (count >= 2 && side * turn(chain[count - 2], chain[count - 1], point) <= 0.0) {
         count--;
     }
     chain[count] = point;
@@ -26,7 +27,7 @@ static size_t push(struct kb_point *chain, size_t count, struct kb_point point, 
 }
 
 static bool same(struct kb_point a, struct kb_point b) {
-    return a.x == b.x && a.y == b.y;
+    return !(a.x < b.x) && !(a.x > b.x) && !(a.y < b.y) && !(a.y > b.y);
 }
 
 static enum kb_status reserve(struct kb_hull *hull, size_t count, struct kb_err *err) {
@@ -69,15 +70,78 @@ enum kb_status kb_hull_make(const struct kb_spans *spans, struct kb_hull *hull,
     for (size_t i = 0; i < spans->count; i++) {
         const struct kb_span *span = &spans->item[i];
         if (i == 0 || spans->item[i - 1].y != span->y) {
-            lefts = push(left, lefts, (struct kb_point){span->x0, span->y}, 1);
+            lefts = push(left, lefts, (struct kb_point){span->x0, span->y}, 1.0);
         }
         if (i + 1 == spans->count || spans->item[i + 1].y != span->y) {
-            rights = push(right, rights, (struct kb_point){span->x1 - 1, span->y}, -1);
+            rights = push(right, rights, (struct kb_point){span->x1 - 1, span->y}, -1.0);
         }
     }
     hull->count = close_round(left, lefts, right, rights);
     return KB_OK;
 }
+
+/* ---- any points -------------------------------------------------------------------------------
+ */
+
+static bool before(struct kb_point a, struct kb_point b) {
+    return a.y < b.y || (!(a.y > b.y) && a.x < b.x);
+}
+
+/* Sort by y, then x: into as many bins of equal height as there are points, then by insertion,
+ * which has little left to do. `sorted` and `bin` have room for count and count + 1. */
+static void sort_rows(struct kb_point *point, size_t count, struct kb_point *sorted, size_t *bin) {
+    double low = point[0].y;
+    double high = point[0].y;
+    for (size_t i = 1; i < count; i++) {
+        low = fmin(low, point[i].y);
+        high = fmax(high, point[i].y);
+    }
+    double scale = high > low ? (double)(count - 1) / (high - low) : 0.0;
+    for (size_t i = 0; i <= count; i++) {
+        bin[i] = 0;
+    }
+    for (size_t i = 0; i < count; i++) {
+        bin[(size_t)((point[i].y - low) * scale) + 1]++;
+    }
+    for (size_t i = 1; i <= count; i++) {
+        bin[i] += bin[i - 1];
+    }
+    for (size_t i = 0; i < count; i++) {
+        sorted[bin[(size_t)((point[i].y - low) * scale)]++] = point[i];
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct kb_point at = sorted[i];
+        size_t k = i;
+        for (; k > 0 && before(at, point[k - 1]); k--) {
+            point[k] = point[k - 1];
+        }
+        point[k] = at;
+    }
+}
+
+enum kb_status kb_hull_make_of(struct kb_point *point, size_t count, struct kb_hull *hull,
+                               struct kb_err *err) {
+    /* the right chain is built behind the space that the whole round may take; the bins of the
+     * sorting lie there before it */
+    enum kb_status status = reserve(hull, 4 * count + 4, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    struct kb_point *left = hull->corner;
+    struct kb_point *right = hull->corner + 2 * count;
+    sort_rows(point, count, left, (size_t *)right);
+    size_t lefts = 0;
+    size_t rights = 0;
+    for (size_t i = 0; i < count; i++) {
+        lefts = push(left, lefts, point[i], 1.0);
+        rights = push(right, rights, point[i], -1.0);
+    }
+    hull->count = close_round(left, lefts, right, rights);
+    return KB_OK;
+}
+
+/* ---- sizes ------------------------------------------------------------------------------------
+ */
 
 static int64_t common_divisor(int64_t a, int64_t b) {
     a = a < 0 ? -a : a;
@@ -90,17 +154,25 @@ static int64_t common_divisor(int64_t a, int64_t b) {
     return a;
 }
 
+double kb_hull_area(const struct kb_hull *hull) {
+    double twice = 0.0;
+    struct kb_point o = hull->corner[0];
+    for (size_t i = 0; i < hull->count; i++) {
+        struct kb_point a = hull->corner[i];
+        struct kb_point b = hull->corner[(i + 1) % hull->count];
+        twice += (a.x - o.x) * (b.y - o.y) - (b.x - o.x) * (a.y - o.y);
+    }
+    return fabs(twice) / 2.0;
+}
+
 double kb_hull_pixels(const struct kb_hull *hull) {
-    int64_t twice_area = 0;
     int64_t border = 0;
     for (size_t i = 0; i < hull->count; i++) {
         struct kb_point a = hull->corner[i];
         struct kb_point b = hull->corner[(i + 1) % hull->count];
-        twice_area += (int64_t)a.x * b.y - (int64_t)b.x * a.y;
-        border += common_divisor(b.x - a.x, b.y - a.y);
+        border += common_divisor((int64_t)(b.x - a.x), (int64_t)(b.y - a.y));
     }
-    twice_area = twice_area < 0 ? -twice_area : twice_area;
-    return (double)(twice_area + border) / 2.0 + 1.0;
+    return kb_hull_area(hull) + (double)border / 2.0 + 1.0;
 }
 
 void kb_hull_release(struct kb_hull *hull) {

@@ -14,12 +14,13 @@
 enum kb_status kb_measure_region(const struct kb_spans *spans, struct kb_hull *hull,
                                  struct kb_particle *particle, struct kb_err *err) {
     static const double pi = 3.14159265358979323846;
+    static const double half_pixel = 0.5; /* see feret.c */
     enum kb_status status = kb_hull_make(spans, hull, err);
     if (status != KB_OK) {
         return status;
     }
     kb_moments_measure(spans, particle);
-    kb_feret_measure(hull, particle);
+    kb_feret_measure(hull, half_pixel, particle);
     double area = particle->area_px2;
     double perimeter = kb_perimeter(spans);
     double feret = particle->feret_max_px;
@@ -28,5 +29,6 @@ enum kb_status kb_measure_region(const struct kb_spans *spans, struct kb_hull *h
     particle->shape_factor = fmin(4.0 * area / (pi * feret * feret), 1.0);
     particle->circularity = fmin(4.0 * pi * area / (perimeter * perimeter), 1.0);
     particle->solidity = area / kb_hull_pixels(hull);
+    particle->subpixel = false;
     return KB_OK;
 }

@@ -25,6 +25,8 @@ struct kb_morphology_params kb_morphology_params_default(enum kb_material materi
         .part_gain = 0.1,
         .hole_share = 0.5,
         .fallback_px_um = 0.5,
+        .outline_reach_px = 1.5,
+        .outline_contrast = 12.0,
     };
 }
 
@@ -48,6 +50,8 @@ enum kb_status kb_morphology_params_check(const struct kb_morphology_params *par
         {"gain in shape factor", params->part_gain, 0.0, 1.0, ""},
         {"share of a hole", params->hole_share, 0.0, 100.0, ""},
         {"stand-in pixel size", params->fallback_px_um, 1e-4, 100.0, " um"},
+        {"reach of an outline", params->outline_reach_px, 0.5, 3.0, " px"},
+        {"contrast of an outline", params->outline_contrast, 1.0, 255.0, " grey levels"},
     };
     for (size_t i = 0; i < sizeof range / sizeof range[0]; i++) {
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high)) {

@@ -29,24 +29,31 @@ KB_NODISCARD enum kb_status kb_spans_take(struct kb_spans *spans, const struct k
 void kb_spans_sort(struct kb_spans *spans); /* by row, then x0 */
 void kb_spans_release(struct kb_spans *spans);
 
-/* Pixel position (not the + 0.5 of a pixel centre: only differences matter here). */
+/* A place in pixels of the field, y down. */
 struct kb_point {
-    int32_t x, y;
+    double x, y;
 };
 
-/* Convex hull of the pixel centres of one region: corners in turn, no three on a line. */
+/* Convex hull: corners in turn, no three on a line. */
 struct kb_hull {
     struct kb_point *corner;
     size_t count, capacity;
 };
+/* Of the pixel centres of one region, in whole numbers (not the + 0.5 of a centre: only differences
+ * matter). */
 KB_NODISCARD enum kb_status kb_hull_make(const struct kb_spans *spans, struct kb_hull *hull,
                                          struct kb_err *err);
-/* Number of pixels whose centre lies in the hull or on its border (Pick's theorem). */
+/* Of any points; `point` is put in the order of rows. */
+KB_NODISCARD enum kb_status kb_hull_make_of(struct kb_point *point, size_t count,
+                                            struct kb_hull *hull, struct kb_err *err);
+/* Number of pixels whose centre lies in the hull of pixel centres or on its border (Pick's
+ * theorem). */
 double kb_hull_pixels(const struct kb_hull *hull);
+double kb_hull_area(const struct kb_hull *hull);
 void kb_hull_release(struct kb_hull *hull);
 
-/* Fill the Feret fields and `aspect`. */
-void kb_feret_measure(const struct kb_hull *hull, struct kb_particle *particle);
+/* Fill the Feret fields and `aspect`; `added` px go on both diameters. */
+void kb_feret_measure(const struct kb_hull *hull, double added, struct kb_particle *particle);
 /* Fill area, centroid, box and the axes of the ellipse. */
 void kb_moments_measure(const struct kb_spans *spans, struct kb_particle *particle);
 /* Crofton's perimeter from four directions, pixels. */
@@ -149,6 +156,14 @@ KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, doubl
                                              const struct kb_particle *particle,
                                              struct kb_runs *runs, struct kb_run_order *order,
                                              struct kb_part_result *result, struct kb_err *err);
+
+/* Measure again from the sub-pixel outline (subpixel.c) what neither the frame nor an excluded area
+ * cuts. `order` belongs to out->runs. */
+KB_NODISCARD enum kb_status kb_subpixel_run(const struct kb_image *grey,
+                                            const struct kb_image *label,
+                                            const struct kb_morphology_params *params,
+                                            const struct kb_run_order *order,
+                                            struct kb_particles *out, struct kb_err *err);
 
 /* Settle state, form and size class of a measured particle. `label` NULL: nothing is excluded. */
 void kb_state_settle(const struct kb_spans *spans, const struct kb_image *frame,

@@ -1,16 +1,21 @@
-/* particles.c - the way of this stage: label, fill, measure, part, measure again what changed.
+/* particles.c - the way of this stage: label, fill, measure, part, measure again what changed, then
+ * by the grey at the borders where there is a picture.
  *
- * Graphite is 8-connected. Measuring costs a few operations a run, so after parting everything is
- * measured anew rather than carried over. Memory goes with runs and particles, not with pixels;
- * only parting draws a window about one cluster at a time.
+ * Graphite is 8-connected. Measuring by pixels costs a few operations a run, so after parting
+ * everything is measured anew rather than carried over; what to part is always decided by pixels.
+ * Memory goes with runs and particles, not with pixels; only parting and outlines draw a window
+ * about one region at a time.
  */
 #include "morphology_priv.h"
 
 #include <string.h>
 
-/* Below this many pixels across the least particle its shape factor is not to be trusted: at 10 px
- * it scatters by 0.03 and leans by up to 0.1 (computed; refs/feret_bias.csv). */
+/* Below this many pixels across the least particle its shape factor is not to be trusted. By pixels
+ * it scatters by 0.03 at 10 px and leans by up to 0.1 (computed; refs/feret_bias.csv); by a
+ * sub-pixel outline it scatters by 0.03 at 8 px with strong noise and leans by 0.01
+ * (refs/subpixel_bias.csv). */
 static const double few_pixels = 10.0;
+static const double few_pixels_outlined = 8.0;
 
 static double filled_pixels(const struct kb_spans *spans, const struct kb_image *label) {
     int64_t filled = 0;
@@ -82,9 +87,10 @@ static enum kb_status find_parting(const struct kb_part_result *result, struct k
     if (result->clusters > 0) {
         status = kb_findings_add(
             &out->findings, err, KB_NOTE, "parted",
-            "%zu cluster%s of touching nodules parted into %zu particles. Look at the cuts in the "
-            "overlay; parting can be switched off.",
-            result->clusters, result->clusters == 1 ? " was" : "s were", result->pieces);
+            "%zu cluster%s of touching nodules %s parted into %zu particles. Look at the cuts in "
+            "the overlay; parting can be switched off.",
+            result->clusters, result->clusters == 1 ? "" : "s",
+            result->clusters == 1 ? "was" : "were", result->pieces);
     }
     if (status == KB_OK && result->given_up > 0) {
         status = kb_findings_add(&out->findings, err, KB_WARNING, "not-parted",
@@ -97,7 +103,7 @@ static enum kb_status find_parting(const struct kb_part_result *result, struct k
 }
 
 static enum kb_status find_scale(const struct kb_morphology_params *params, bool parts,
-                                 struct kb_particles *out, struct kb_err *err) {
+                                 double few_px, struct kb_particles *out, struct kb_err *err) {
     if (out->count == 0) {
         return KB_OK;
     }
@@ -115,14 +121,25 @@ static enum kb_status find_scale(const struct kb_morphology_params *params, bool
             params->min_feret_um, params->fallback_px_um);
     }
     double across = params->min_feret_um / out->px_um;
-    if (params->min_feret_um > 0.0 && across < few_pixels) {
+    if (params->min_feret_um > 0.0 && across < few_px) {
         return kb_findings_add(
             &out->findings, err, KB_WARNING, "few-pixels-across",
             "The smallest particles that count are only %.1f pixels across, too few for a shape "
             "factor. Take pictures with at most %.3g um a pixel, better %.3g um.",
-            across, params->min_feret_um / few_pixels, params->min_feret_um / (2.0 * few_pixels));
+            across, params->min_feret_um / few_px, params->min_feret_um / (2.0 * few_px));
     }
     return KB_OK;
+}
+
+static enum kb_status find_outlines(struct kb_particles *out, struct kb_err *err) {
+    if (out->by_pixels <= out->by_outline) {
+        return KB_OK;
+    }
+    return kb_findings_add(
+        &out->findings, err, KB_NOTE, "pixel-rules",
+        "%zu of %zu particles that count were measured by whole pixels: the grey has no clear edge "
+        "along their borders. Check focus, contrast and thresholds.",
+        out->by_pixels, out->by_pixels + out->by_outline);
 }
 
 /* ---- the whole way ----------------------------------------------------------------------------
@@ -130,7 +147,10 @@ static enum kb_status find_scale(const struct kb_morphology_params *params, bool
 
 static void tally(struct kb_particles *out) {
     for (size_t i = 0; i < out->count; i++) {
-        out->in_state[out->particle[i].state]++;
+        const struct kb_particle *particle = &out->particle[i];
+        out->in_state[particle->state]++;
+        out->by_outline += particle->state == KB_COUNTS && particle->subpixel;
+        out->by_pixels += particle->state == KB_COUNTS && !particle->subpixel;
     }
 }
 
@@ -157,9 +177,9 @@ static enum kb_status part(const struct kb_image *label, const struct kb_morphol
     return status;
 }
 
-static enum kb_status run(const struct kb_phase_map *map, const struct kb_morphology_params *params,
-                          struct kb_run_order *order, struct kb_particles *out,
-                          struct kb_err *err) {
+static enum kb_status run(const struct kb_phase_map *map, const struct kb_image *grey,
+                          const struct kb_morphology_params *params, struct kb_run_order *order,
+                          struct kb_particles *out, struct kb_err *err) {
     bool chosen[256] = {false};
     chosen[KB_GRAPHITE] = true;
     const bool parts = params->part_touching && !params->flake;
@@ -176,23 +196,45 @@ static enum kb_status run(const struct kb_phase_map *map, const struct kb_morpho
     if (status == KB_OK && parts) {
         status = part(&map->label, params, order, out, err);
     }
+    if (status == KB_OK && grey != NULL) {
+        status = kb_subpixel_run(grey, &map->label, params, order, out, err);
+    }
     if (status == KB_OK) {
         tally(out);
-        status = find_scale(params, parts, out, err);
+        double few_px = grey != NULL ? few_pixels_outlined : few_pixels;
+        status = find_scale(params, parts, few_px, out, err);
+    }
+    if (status == KB_OK && grey != NULL) {
+        status = find_outlines(out, err);
     }
     return status;
 }
 
-enum kb_status kb_morphology_run(const struct kb_phase_map *map, double px_um,
-                                 const struct kb_morphology_params *params,
+static enum kb_status check_grey(const struct kb_image *label, const struct kb_image *grey,
+                                 struct kb_err *err) {
+    if (grey == NULL || (grey->width == label->width && grey->height == label->height)) {
+        return KB_OK;
+    }
+    return kb_fail(err, KB_E_USAGE, "morphology", NULL,
+                   "the grey picture is %d x %d pixels, the phase map %d x %d (give the picture "
+                   "that was segmented)",
+                   (int)grey->width, (int)grey->height, (int)label->width, (int)label->height);
+}
+
+enum kb_status kb_morphology_run(const struct kb_phase_map *map, const struct kb_image *grey,
+                                 double px_um, const struct kb_morphology_params *params,
                                  struct kb_particles *out, struct kb_err *err) {
     *out = (struct kb_particles){.px_um = px_um > 0.0 && isfinite(px_um) ? px_um : 0.0,
                                  .width = map->label.width,
-                                 .height = map->label.height};
+                                 .height = map->label.height,
+                                 .min_feret_um = params->min_feret_um};
     struct kb_run_order order = {0};
     enum kb_status status = kb_morphology_params_check(params, err);
     if (status == KB_OK) {
-        status = run(map, params, &order, out, err);
+        status = check_grey(&map->label, grey, err);
+    }
+    if (status == KB_OK) {
+        status = run(map, grey, params, &order, out, err);
     }
     kb_run_order_release(&order);
     if (status != KB_OK) {

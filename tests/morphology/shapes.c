@@ -149,7 +149,7 @@ struct kb_particles measured(const struct kb_phase_map *map, double px_um,
                              const struct kb_morphology_params *params) {
     struct kb_particles particles;
     struct kb_err err = {0};
-    if (kb_morphology_run(map, px_um, params, &particles, &err) != KB_OK) {
+    if (kb_morphology_run(map, NULL, px_um, params, &particles, &err) != KB_OK) {
         fail_msg("%s", err.text);
     }
     return particles;

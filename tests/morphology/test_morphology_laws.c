@@ -241,7 +241,7 @@ static void running_out_of_memory_leaves_nothing_behind(void **state) {
         struct kb_particles particles;
         struct kb_err err = {0};
         fail_alloc_at(n);
-        enum kb_status status = kb_morphology_run(&map, 0.5, &params, &particles, &err);
+        enum kb_status status = kb_morphology_run(&map, NULL, 0.5, &params, &particles, &err);
         done = !fail_alloc_happened();
         if (done) {
             assert_int_equal(status, KB_OK);

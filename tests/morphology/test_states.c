@@ -190,7 +190,7 @@ static void rules_out_of_range_are_refused(void **state) {
     struct kb_phase_map map = one_disc(50, 50, 20.0);
     good.part_neck = (double)NAN;
     struct kb_particles particles;
-    assert_int_equal(kb_morphology_run(&map, 0.5, &good, &particles, NULL), KB_E_USAGE);
+    assert_int_equal(kb_morphology_run(&map, NULL, 0.5, &good, &particles, NULL), KB_E_USAGE);
     assert_null(particles.particle);
     kb_phase_map_release(&map);
 }

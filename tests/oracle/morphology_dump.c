@@ -57,7 +57,7 @@ int main(int argc, char **argv) {
         params.hole_share = 0.0;
     }
     struct kb_particles particles;
-    if (kb_morphology_run(&map, px_um, &params, &particles, NULL) != KB_OK) {
+    if (kb_morphology_run(&map, NULL, px_um, &params, &particles, NULL) != KB_OK) {
         kb_phase_map_release(&map);
         return EXIT_FAILURE;
     }

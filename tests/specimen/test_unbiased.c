@@ -132,7 +132,7 @@ static void cut_particles_bias_neither_count_nor_framed_nodularity(void **state)
         }
         struct kb_phase_map map = cut_field(thrown, count);
         struct kb_particles particles;
-        assert_int_equal(kb_morphology_run(&map, 1.0, &params, &particles, NULL), KB_OK);
+        assert_int_equal(kb_morphology_run(&map, NULL, 1.0, &params, &particles, NULL), KB_OK);
         kb_field_figures_make(&map, KB_LIGHT_UNETCHED, KB_DUCTILE_IRON, 1.0, &particles, &field[i]);
         centres[i] = (double)discs_inside(thrown, count);
         kb_particles_release(&particles);

@@ -95,7 +95,7 @@ static enum kb_status look(const struct job *job, const char *path, struct kb_er
         done = (double)clock() / CLOCKS_PER_SEC;
     }
     if (status == KB_OK) {
-        status = kb_morphology_run(&map, field.px_um, &morphology, &particles, err);
+        status = kb_morphology_run(&map, &field.grey, field.px_um, &morphology, &particles, err);
     }
     if (status == KB_OK) {
         double measured = 0.0;

@@ -1,0 +1,218 @@
+/* deblur.c - the outline as it was before the picture was blurred.
+ *
+ * Blur draws the passage midway towards the inside of every bend: by about sigma^2 / 2R on a radius
+ * R, 0.2 px on a disc of 8 px. To first order the outline is smoothed along its length by the same
+ * Gaussian, so that a detail of angular frequency w keeps exp(-sigma^2 w^2 / 2) of itself: this is
+ * divided out where the outline bends gently.
+ *
+ * Small and narrow particles need the whole truth. With p along a closed curve, the Gaussian blur
+ * of its inside is, at a place q,
+ *
+ *   B(q) = 1 / 2 pi  closed integral of (1 - exp(-r^2 / 2 sigma^2)) / r^2  (p - q) x dp,  r = |p -
+ * q|
+ *
+ * (Green's theorem with the Gaussian integrated along the radius), smooth and so summed with few
+ * points to great precision. Wanted is the curve whose B is the level at which the outline was
+ * found, all along it. First its ellipse is solved for (Newton, on the two half axes), which takes
+ * back what blur does to length and width together; the curve is stretched by as much. Then each
+ * place is moved once along its normal by what B still lacks there over the slope of a straight
+ * edge.
+ *
+ * A particle too narrow to reach its own grey in the middle shows a lesser step: midway is then not
+ * half of the true step, but half of what the model shows in the middle.
+ */
+#include "subpixel_priv.h"
+
+static const double most_gain = 4.5; /* of a detail; e^1.5: more would be noise */
+
+void kb_deblur_gentle(struct kb_loop *loop, double sigma) {
+    size_t n = loop->count;
+    double step = 2.0 * KB_PI * sigma / loop->length;
+    for (size_t i = 1; i < n; i++) {
+        if (kb_noise_pass(fmax(fabs(kb_fourier_order(i, n)) - 1.0, 0.0) / loop->length, sigma) <=
+            0.0) {
+            continue;
+        }
+        double w = step * kb_fourier_order(i, n);
+        double gain = fmin(exp(0.5 * w * w), most_gain);
+        loop->z[i].x *= gain;
+        loop->z[i].y *= gain;
+    }
+}
+
+/* (1 - exp(-w)) / w and exp(-w) for w >= 0. */
+static double kernel(double w, double *decay) {
+    const double tiny = 1e-6; /* here 1 - w / 2 is right to 13 digits */
+    *decay = exp(-w);
+    return w > tiny ? (1.0 - *decay) / w : 1.0 - 0.5 * w;
+}
+
+/* ---- the ellipse ------------------------------------------------------------------------------
+ */
+
+/* A blurred ellipse somewhere on one of its axes, and how that grows with the half axes. */
+struct shown {
+    double value, by_a, by_b;
+};
+
+/* Both the ellipse and the place are symmetric about the axis that the place is on (x = 0 or y =
+ * 0): so a half turn is summed from there, or a whole one in doubt; here the quarter points of a
+ * whole turn by the midpoint rule. */
+static struct shown show(const struct kb_loop *loop, double a, double b, struct kb_point at,
+                         double sigma) {
+    enum { POINTS = 64 }; /* whole turn: at most 1.6 px apart on what comes here */
+    const double scale = 0.5 / (sigma * sigma);
+    const size_t stride = 2 * loop->turns / POINTS;
+    struct shown shown = {0.0, 0.0, 0.0};
+    for (size_t i = 0; i < POINTS / 2; i++) {
+        struct kb_point t = loop->turn[i * stride + stride / 2];
+        /* the half turn that begins on the axis of the place */
+        double c = at.x > 0.0 ? t.x : -t.y;
+        double s = at.x > 0.0 ? t.y : t.x;
+        double dx = a * c - at.x;
+        double dy = b * s - at.y;
+        double decay = 0.0;
+        double k = kernel((dx * dx + dy * dy) * scale, &decay);
+        shown.value += k * (dx * b * c + dy * a * s);
+        shown.by_a += decay * c * b * c;
+        shown.by_b += decay * s * a * s;
+    }
+    const double weight = 2.0 * scale * 2.0 / POINTS; /* 2: for the other half */
+    return (struct shown){0.5 * weight * shown.value, weight * shown.by_a, weight * shown.by_b};
+}
+
+/* Half axes of the ellipse that, blurred, passes the level where the seen one does. */
+static bool solve_axes(const struct kb_loop *loop, const struct kb_axes *seen, double sigma,
+                       double level, double *a, double *b) {
+    enum { ROUNDS = 20 };
+    const double close = 1e-4;         /* px */
+    const double stride = 0.5 * sigma; /* at most, a round: beyond, nothing is straight */
+    const double least = 0.25 * sigma;
+    *a = seen->semi_a + 0.5 * sigma * sigma / seen->semi_a;
+    *b = seen->semi_b + 0.5 * sigma * sigma / seen->semi_b;
+    for (int round = 0; round < ROUNDS; round++) {
+        struct shown half = {level, 0.0, 0.0};
+        if (!(level > 0.0)) {
+            half = show(loop, *a, *b, (struct kb_point){0.0, 0.0}, sigma);
+            half = (struct shown){0.5 * half.value, 0.5 * half.by_a, 0.5 * half.by_b};
+        }
+        struct shown tip = show(loop, *a, *b, (struct kb_point){seen->semi_a, 0.0}, sigma);
+        struct shown flank = show(loop, *a, *b, (struct kb_point){0.0, seen->semi_b}, sigma);
+        double tip_lacks = half.value - tip.value;
+        double flank_lacks = half.value - flank.value;
+        double aa = tip.by_a - half.by_a;
+        double ab = tip.by_b - half.by_b;
+        double ba = flank.by_a - half.by_a;
+        double bb = flank.by_b - half.by_b;
+        double determinant = aa * bb - ab * ba;
+        double more_a = (tip_lacks * bb - flank_lacks * ab) / determinant;
+        double more_b = (flank_lacks * aa - tip_lacks * ba) / determinant;
+        double move = fmax(fabs(more_a), fabs(more_b));
+        if (!isfinite(move)) {
+            return false;
+        }
+        double cut = move > stride ? stride / move : 1.0;
+        *a = fmax(*a + cut * more_a, least);
+        *b = fmax(*b + cut * more_b, least);
+        if (move < close) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Stretch the series about the centre by `along` in the direction of the major axis and `across` to
+ * it: w = m z + d conj(z), with m the mean and d half the difference, turned twice the angle. */
+static void stretch(struct kb_loop *loop, const struct kb_axes *axes, double along, double across) {
+    size_t n = loop->count;
+    double m = 0.5 * (along + across);
+    double dx = 0.5 * (along - across) * cos(2.0 * axes->angle);
+    double dy = 0.5 * (along - across) * sin(2.0 * axes->angle);
+    loop->z[0].x -= axes->centre.x;
+    loop->z[0].y -= axes->centre.y;
+    for (size_t i = 0; i <= n / 2; i++) {
+        size_t k = (n - i) % n;
+        struct kb_point p = loop->z[i];
+        struct kb_point q = loop->z[k]; /* its conjugate is what conj(z) has at i */
+        loop->z[i] =
+            (struct kb_point){m * p.x + dx * q.x + dy * q.y, m * p.y + dy * q.x - dx * q.y};
+        if (k != i) {
+            loop->z[k] =
+                (struct kb_point){m * q.x + dx * p.x + dy * p.y, m * q.y + dy * p.x - dx * p.y};
+        }
+    }
+    loop->z[0].x += axes->centre.x;
+    loop->z[0].y += axes->centre.y;
+}
+
+/* ---- the curve itself -------------------------------------------------------------------------
+ */
+
+/* B at a place, from `n` points of the curve and their derivatives by the turn. */
+static double blurred(const struct kb_point *curve, const struct kb_point *slope, size_t n,
+                      struct kb_point at, double sigma) {
+    const double scale = 0.5 / (sigma * sigma);
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        double dx = curve[i].x - at.x;
+        double dy = curve[i].y - at.y;
+        double decay = 0.0;
+        sum += kernel((dx * dx + dy * dy) * scale, &decay) * (dx * slope[i].y - dy * slope[i].x);
+    }
+    return sum * scale / (double)n;
+}
+
+/* Move every place by what B lacks there. */
+static void settle(struct kb_loop *loop, const struct kb_axes *axes, double sigma, double level) {
+    size_t n = loop->count;
+    struct kb_point *curve = loop->fine;
+    struct kb_point *slope = loop->fine + n;
+    struct kb_point *move = loop->fine + 2 * n;
+    for (size_t i = 0; i < n; i++) {
+        double order = i == n / 2 ? 0.0 : kb_fourier_order(i, n);
+        curve[i] = loop->z[i];
+        slope[i] = (struct kb_point){-order * loop->z[i].y, order * loop->z[i].x};
+    }
+    kb_fourier(loop, curve, n, true);
+    kb_fourier(loop, slope, n, true);
+    if (!(level > 0.0)) {
+        level = 0.5 * blurred(curve, slope, n, axes->centre, sigma);
+    }
+    const double px = sigma * sqrt(2.0 * KB_PI) / (double)n; /* over the slope of a straight edge */
+    for (size_t i = 0; i < n; i++) {
+        double lacks = 0.0;
+        if (loop->kind[i] == KB_EDGE_GREY) {
+            lacks = level - blurred(curve, slope, n, loop->point[i], sigma);
+        }
+        move[i] = (struct kb_point){px * lacks * loop->out[i].x, px * lacks * loop->out[i].y};
+    }
+    kb_fourier(loop, move, n, false);
+    for (size_t i = 0; i < n; i++) {
+        double order = fmax(fabs(kb_fourier_order(i, n)) - 1.0, 0.0);
+        double pass = kb_noise_pass(order / loop->length, sigma);
+        loop->z[i].x += pass * move[i].x;
+        loop->z[i].y += pass * move[i].y;
+    }
+}
+
+bool kb_deblur_model(struct kb_loop *loop, double sigma, double level) {
+    struct kb_curve_sums sums = {0};
+    kb_loop_draw(loop);
+    kb_curve_add(loop, &sums);
+    if (!(sums.area > 0.0)) {
+        return false;
+    }
+    const struct kb_axes seen = kb_curve_axes(&sums);
+    size_t stride = loop->fine_count / loop->count;
+    for (size_t i = 0; i < loop->count; i++) {
+        loop->point[i] = loop->fine[i * stride]; /* without noise now */
+    }
+    double a = 0.0;
+    double b = 0.0;
+    if (!(seen.semi_b > 0.0) || !solve_axes(loop, &seen, sigma, level, &a, &b)) {
+        return false;
+    }
+    stretch(loop, &seen, a / seen.semi_a, b / seen.semi_b);
+    settle(loop, &seen, sigma, level);
+    return true;
+}

@@ -1,0 +1,366 @@
+/* subpixel.c - the figures of particles from an outline at sub-pixel precision.
+ *
+ * The label map says what belongs together; the grey about the border says where exactly it ends.
+ * For each particle that is not cut by frame or exclusion: its border (border.c), the grey midway
+ * between its own and that of the ground (grey_edge.c), the outline without noise (arc_noise.c) and
+ * without what blur took (deblur.c), and from it area, perimeter, centroid, axes, hull, Feret
+ * diameters and all ratios. What that gains over pixel rules is in refs/subpixel_bias.csv.
+ *
+ * Small particles cannot show their own blur and grey without being mixed with their surroundings:
+ * they come last, and take what the larger ones of the field have shown (median). A particle keeps
+ * the figures of the pixel rules where the grey does not follow its border, where it is too narrow
+ * for its own grey and the field has no larger one, and below three pixels across.
+ *
+ * Limits: parting cuts stay straight, with the corners at their ends rounded by a pixel or so; very
+ * large regions (more than 2^20 pixels in their box) keep the pixel rules, which are as good there.
+ */
+#include "subpixel_priv.h"
+
+#include <stdlib.h>
+
+static const int64_t largest_box = (int64_t)1 << 20;
+static const double least_across_px = 2.0; /* minor axis by pixels */
+/* Wide enough to show its own blur, and its own grey: 4.5 and 2.2 sigma of 1.33 px to either side
+ * of the middle, so that the middle shows all, or 97 %, of the step. */
+static const double shows_blur_px = 12.0;
+static const double shows_grey_px = 6.0;
+static const double own_depth_px = 4.0; /* where the particle's own grey is looked for */
+/* Of the border, at least so much must be where the grey has an edge. */
+static const double least_found = 0.75;
+/* Tips of an ellipse with the radius (minor / 2)^2 / (major / 2) below this are not gentle bends
+ * (three times the blur), if the border is short enough for the model. */
+static const double gentle_px = 4.0;
+static const double model_length_px = 100.0;
+static const double least_ratio = 0.2; /* of the stretching for the even division */
+static const double softest_px = 3.0;  /* blur beyond which there is no edge to speak of */
+enum { LEAST_SIDES = 8 };
+
+/* What the larger particles of a field have shown. */
+struct shown {
+    double *sigma, *inside; /* one a particle; then their medians */
+    size_t count;
+    double median_sigma, median_inside;
+};
+
+struct subpixel {
+    const struct kb_image *grey;
+    struct kb_edge_rules rules;
+    double px_um, min_feret_um;
+    struct kb_spans spans;
+    struct kb_border_mask mask;
+    struct kb_cracks cracks;
+    struct kb_loop loop;
+    struct kb_patch patch;
+    struct kb_hull hull;
+    struct shown shown;
+};
+
+/* ---- one loop ---------------------------------------------------------------------------------
+ */
+
+/* Points behind `first` .. `last` (running on past the end) on the straight line between the ones
+ * before and after. */
+static void draw_straight(struct kb_point *point, size_t n, size_t first, size_t last) {
+    struct kb_point a = point[(first + n - 1) % n];
+    struct kb_point b = point[(last + 1) % n];
+    double steps = (double)(last - first + 2);
+    for (size_t i = first; i <= last; i++) {
+        double t = (double)(i - first + 1) / steps;
+        point[i % n] = (struct kb_point){a.x + t * (b.x - a.x), a.y + t * (b.y - a.y)};
+    }
+}
+
+/* Make cuts straight in `point`, which has `fine` points a place; false when all is cut. */
+static bool straighten_cuts(const struct kb_loop *loop, struct kb_point *point, size_t fine) {
+    size_t n = loop->count;
+    size_t begin = 0;
+    while (begin < n && loop->kind[begin] == KB_EDGE_CUT) {
+        begin++;
+    }
+    for (size_t i = begin + 1; i < begin + n && begin < n; i++) {
+        size_t last = i;
+        while (loop->kind[last % n] == KB_EDGE_CUT) {
+            last++;
+        }
+        if (last > i) {
+            draw_straight(point, fine * n, fine * i - (fine - 1), fine * last - 1);
+            i = last;
+        }
+    }
+    return begin < n;
+}
+
+static void finish(struct subpixel *sub, struct kb_curve_sums *sums) {
+    kb_loop_draw(&sub->loop);
+    (void)straighten_cuts(&sub->loop, sub->loop.fine, sub->loop.fine_count / sub->loop.count);
+    kb_curve_add(&sub->loop, sums);
+}
+
+/* ---- one particle -----------------------------------------------------------------------------
+ */
+
+static double median(double *value, size_t count);
+
+/* How one particle is to be looked at. */
+struct view {
+    bool shows_blur, shows_grey, gentle;
+    double ratio, angle; /* of the even division */
+};
+
+static struct view view_of(const struct kb_particle *particle, const struct kb_axes *axes) {
+    double tip = particle->minor_px * particle->minor_px / (2.0 * particle->major_px);
+    bool gentle =
+        tip >= gentle_px || 2.0 * (particle->major_px + particle->minor_px) > model_length_px;
+    return (struct view){
+        .shows_blur = particle->minor_px >= shows_blur_px,
+        .shows_grey = particle->minor_px >= shows_grey_px,
+        .gentle = gentle,
+        .ratio = gentle ? 1.0 : fmax(particle->minor_px / particle->major_px, least_ratio),
+        .angle = axes->angle,
+    };
+}
+
+/* Direction of the region's major axis, from the middles of its border. */
+static struct kb_axes axes_of(const struct kb_cracks *cracks) {
+    struct kb_curve_sums sums = {0};
+    struct kb_loop border = {.fine = cracks->middle, .fine_count = cracks->count};
+    kb_curve_add(&border, &sums);
+    return kb_curve_axes(&sums);
+}
+
+/* Follow the outer border; *sigma is the blur to take back. False: no edge to speak of. */
+static bool follow_outer(struct subpixel *sub, const struct kb_particle *particle,
+                         const struct view *view, struct kb_edge_figures *figures) {
+    double depth = fmin(own_depth_px, 0.5 * particle->minor_px);
+    if (!kb_edge_levels(&sub->rules, &sub->patch, &sub->mask, depth, &sub->loop, figures)) {
+        return false;
+    }
+    kb_edge_find(&sub->rules, &sub->patch, &sub->loop, figures);
+    if (!view->shows_blur && sub->shown.count > 0) {
+        figures->sigma = sub->shown.median_sigma;
+    }
+    return figures->found >= least_found && figures->sigma < softest_px &&
+           straighten_cuts(&sub->loop, sub->loop.point, 1);
+}
+
+/* Share of the true step that lies midway between what the particle shows and the ground: half,
+ * when it shows its own grey; 0 leaves that to the model; below 0 nobody knows. */
+static double level_of(const struct subpixel *sub, const struct view *view,
+                       const struct kb_edge_figures *figures) {
+    if (view->shows_grey) {
+        return 0.0;
+    }
+    if (sub->shown.count == 0) {
+        return -1.0;
+    }
+    double seen = figures->outside - figures->inside;
+    double whole = figures->outside - sub->shown.median_inside;
+    double share = 0.5 * seen / whole;
+    return share > 0.0 ? fmin(share, 0.5) : -1.0;
+}
+
+static bool outline_outer(struct subpixel *sub, const struct kb_particle *particle,
+                          const struct view *view, struct kb_edge_figures *figures,
+                          struct kb_curve_sums *sums) {
+    if (!follow_outer(sub, particle, view, figures)) {
+        return false;
+    }
+    kb_noise_remove(&sub->loop, figures->sigma);
+    if (view->gentle) {
+        kb_deblur_gentle(&sub->loop, figures->sigma);
+    } else {
+        double level = level_of(sub, view, figures);
+        if (level < 0.0 || !kb_deblur_model(&sub->loop, figures->sigma, level)) {
+            return false;
+        }
+    }
+    finish(sub, sums);
+    return true;
+}
+
+/* A hole that was left open, with the inside and blur of the whole. */
+static bool outline_hole(struct subpixel *sub, const struct kb_edge_figures *outer,
+                         struct kb_curve_sums *sums) {
+    struct kb_edge_figures figures = *outer;
+    if (!kb_edge_ground(&sub->rules, &sub->patch, &sub->loop, &figures)) {
+        return false;
+    }
+    kb_edge_find(&sub->rules, &sub->patch, &sub->loop, &figures);
+    if (figures.found < least_found || !straighten_cuts(&sub->loop, sub->loop.point, 1)) {
+        return false;
+    }
+    kb_noise_remove(&sub->loop, outer->sigma);
+    kb_deblur_gentle(&sub->loop, outer->sigma);
+    finish(sub, sums);
+    return true;
+}
+
+/* Draw every loop of the region; *good false when one cannot be followed. The hull is that of the
+ * outer border, which comes first. */
+static enum kb_status outline(struct subpixel *sub, const struct kb_particle *particle,
+                              struct kb_edge_figures *figures, struct kb_curve_sums *sums,
+                              bool *good, struct kb_err *err) {
+    enum kb_status status = kb_border_draw(&sub->mask, particle->box, &sub->spans, err);
+    if (status == KB_OK) {
+        status = kb_patch_take(&sub->patch, sub->grey, particle->box, err);
+    }
+    *good = true;
+    for (size_t i = 0; i < sub->spans.count && status == KB_OK && *good; i++) {
+        bool walked = false;
+        struct view view = {.ratio = 1.0};
+        status = kb_border_walk(&sub->mask, &sub->spans.item[i], sub->rules.label, &sub->cracks,
+                                &walked, err);
+        if (status != KB_OK || !walked) {
+            continue;
+        }
+        if (sub->cracks.count < LEAST_SIDES) {
+            *good = false;
+            break;
+        }
+        kb_cracks_smooth(&sub->cracks);
+        if (i == 0) {
+            struct kb_axes axes = axes_of(&sub->cracks);
+            view = view_of(particle, &axes);
+        }
+        status = kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.angle, err);
+        if (status == KB_OK && i == 0) {
+            *good = outline_outer(sub, particle, &view, figures, sums);
+            if (*good) {
+                status = kb_hull_make_of(sub->loop.fine, sub->loop.fine_count, &sub->hull, err);
+            }
+        } else if (status == KB_OK) {
+            *good = outline_hole(sub, figures, sums);
+        }
+    }
+    return status;
+}
+
+static void take_figures(const struct subpixel *sub, const struct kb_curve_sums *sums,
+                         struct kb_particle *particle) {
+    const struct kb_axes axes = kb_curve_axes(sums);
+    kb_feret_measure(&sub->hull, 0.0, particle);
+    double area = sums->area;
+    double feret = particle->feret_max_px;
+    particle->area_px2 = area;
+    particle->perimeter_px = sums->perimeter;
+    particle->x_px = axes.centre.x;
+    particle->y_px = axes.centre.y;
+    particle->major_px = 2.0 * axes.semi_a;
+    particle->minor_px = 2.0 * axes.semi_b;
+    particle->diameter_px = sqrt(4.0 * area / KB_PI);
+    particle->shape_factor = fmin(4.0 * area / (KB_PI * feret * feret), 1.0);
+    particle->circularity = fmin(4.0 * KB_PI * area / (sums->perimeter * sums->perimeter), 1.0);
+    particle->solidity = fmin(area / kb_hull_area(&sub->hull), 1.0);
+    particle->subpixel = true;
+}
+
+/* Whether the outline stayed by the border: all of it moved by less than the reach. */
+static bool plausible(const struct kb_particle *particle, const struct kb_curve_sums *sums,
+                      double reach_px) {
+    return fabs(sums->area - particle->area_px2) <= reach_px * particle->perimeter_px &&
+           sums->area > 0.0;
+}
+
+static enum kb_status measure(struct subpixel *sub, struct kb_particle *particle,
+                              struct kb_err *err) {
+    struct kb_edge_figures figures = {0};
+    struct kb_curve_sums sums = {0};
+    bool good = false;
+    enum kb_status status = outline(sub, particle, &figures, &sums, &good, err);
+    if (status != KB_OK || !good || !plausible(particle, &sums, sub->rules.reach_px)) {
+        return status;
+    }
+    if (particle->minor_px >= shows_blur_px) {
+        sub->shown.sigma[sub->shown.count] = figures.sigma;
+        sub->shown.inside[sub->shown.count++] = figures.inside;
+    }
+    take_figures(sub, &sums, particle);
+    kb_state_settle(&sub->spans, sub->rules.label, NULL, sub->px_um, sub->min_feret_um, particle);
+    return KB_OK;
+}
+
+/* ---- all particles ----------------------------------------------------------------------------
+ */
+
+static int by_value(const void *left, const void *right) {
+    double a = *(const double *)left;
+    double b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+static double median(double *value, size_t count) {
+    qsort(value, count, sizeof *value, by_value);
+    return 0.5 * (value[(count - 1) / 2] + value[count / 2]);
+}
+
+static bool can_be_followed(const struct kb_particle *particle) {
+    return particle->state != KB_ON_FRAME && particle->state != KB_ON_EXCLUSION &&
+           particle->minor_px >= least_across_px &&
+           (int64_t)particle->box.width * particle->box.height <= largest_box;
+}
+
+/* Measure the particles that show their own blur, or those that do not. */
+static enum kb_status measure_some(struct subpixel *sub, bool large,
+                                   const struct kb_run_order *order, struct kb_particles *out,
+                                   struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (uint32_t i = 0; i < out->count && status == KB_OK; i++) {
+        struct kb_particle *particle = &out->particle[i];
+        if (particle->subpixel || !can_be_followed(particle) ||
+            (particle->minor_px >= shows_blur_px) != large) {
+            continue;
+        }
+        status = kb_spans_take(&sub->spans, &out->runs, order, i, err);
+        if (status == KB_OK) {
+            status = measure(sub, particle, err);
+        }
+    }
+    return status;
+}
+
+static void release(struct subpixel *sub) {
+    kb_spans_release(&sub->spans);
+    kb_hull_release(&sub->hull);
+    kb_free(sub->mask.px);
+    kb_free(sub->cracks.middle);
+    kb_free(sub->cracks.scratch);
+    kb_free(sub->cracks.cut);
+    kb_free(sub->loop.base); /* the one block of all its arrays */
+    kb_free(sub->patch.px);
+    kb_free(sub->patch.row);
+    kb_free(sub->shown.sigma);
+    kb_free(sub->shown.inside);
+}
+
+enum kb_status kb_subpixel_run(const struct kb_image *grey, const struct kb_image *label,
+                               const struct kb_morphology_params *params,
+                               const struct kb_run_order *order, struct kb_particles *out,
+                               struct kb_err *err) {
+    if (out->count == 0) {
+        return KB_OK;
+    }
+    struct subpixel sub = {
+        .grey = grey,
+        .rules = {label, params->outline_reach_px, params->outline_contrast},
+        .px_um = out->px_um,
+        .min_feret_um = params->min_feret_um,
+        .shown = {.sigma = kb_alloc(out->count, sizeof(double)),
+                  .inside = kb_alloc(out->count, sizeof(double))},
+    };
+    enum kb_status status = KB_OK;
+    if (sub.shown.sigma == NULL || sub.shown.inside == NULL) {
+        status = kb_fail_memory(err, "morphology", out->count * sizeof(double));
+    }
+    if (status == KB_OK) {
+        status = measure_some(&sub, true, order, out, err);
+    }
+    if (status == KB_OK && sub.shown.count > 0) {
+        sub.shown.median_sigma = median(sub.shown.sigma, sub.shown.count);
+        sub.shown.median_inside = median(sub.shown.inside, sub.shown.count);
+    }
+    if (status == KB_OK) {
+        status = measure_some(&sub, false, order, out, err);
+    }
+    release(&sub);
+    return status;
+}
