@@ -121,21 +121,31 @@ static void class_rows(struct kb_text *out, const struct kb_spheres *spheres) {
     kb_text_add(out, "</tbody></table></figure>\n");
 }
 
-static void trust(struct kb_text *out, const struct kb_spheres *spheres) {
-    char misfit[24], volume[24];
+static void trust(struct kb_text *out, const struct kb_specimen *specimen) {
+    const struct kb_spheres *spheres = &specimen->spheres;
+    char misfit[24], strength[24];
+    struct kb_shown volume = kb_show(&spheres->volume_fraction);
+    struct kb_shown graphite = kb_show(&specimen->phase[KB_GRAPHITE]);
     kb_show_number(misfit, sizeof misfit, spheres->misfit, 1);
-    kb_show_number(volume, sizeof volume, 100.0 * spheres->volume_fraction.value, 1);
     kb_text_format(
         out,
         "<p class=\"small\">From %zu sections of %.4g µm and more, each weighted for the frame, on "
-        "the assumption that nodules are spheres; the figures speak of nodules of %.4g µm and "
-        "more, "
-        "and nothing is said of smaller ones. Together these spheres fill %s&#160;%% of the "
-        "volume, "
-        "to be compared with the graphite measured. The sections fit the spheres with a chi "
-        "squared "
-        "of %s a class (about 1 or less is good).</p>\n",
-        spheres->sections, spheres->least_um, spheres->least_um, volume, misfit);
+        "the assumption that nodules are spheres; the figures speak of nodules of that size and "
+        "more, and nothing is said of smaller ones. Together these spheres fill %s&#160;%% of the "
+        "volume",
+        spheres->sections, spheres->least_um, volume.value);
+    if (graphite.measured) {
+        kb_text_format(out, "; all graphite is %s&#160;%% of the fields", graphite.value);
+    }
+    kb_text_format(out,
+                   ". Sections seen and those that the spheres would show differ by a chi squared "
+                   "of %s a class (about 1 or less is good).</p>\n",
+                   misfit);
+    if (spheres->smoothing < 1.0) {
+        (void)snprintf(strength, sizeof strength, "1/%.0f of", 1.0 / spheres->smoothing);
+    } else {
+        (void)snprintf(strength, sizeof strength, "at");
+    }
     kb_text_format(
         out,
         "<p class=\"small\">Schwartz–Saltykov subtracts class by class, so that counting noise "
@@ -143,11 +153,12 @@ static void trust(struct kb_text *out, const struct kb_spheres *spheres) {
         "which makes the mean too large and the number too low. The smoothed method finds by "
         "expectation-maximisation the spheres that make the sections seen most likely, and after "
         "each round evens neighbouring classes; the smoothing is the strongest that still fits as "
-        "well as counting noise allows (here %.3g of the full strength).</p>\n",
-        spheres->smoothing);
+        "well as counting noise allows (here %s full strength).</p>\n",
+        strength);
 }
 
-static void sizes(struct kb_text *out, const struct kb_spheres *spheres) {
+static void sizes(struct kb_text *out, const struct kb_specimen *specimen) {
+    const struct kb_spheres *spheres = &specimen->spheres;
     kb_text_add(out, "<h3>Size and number of nodules</h3>\n");
     if (!spheres->per_mm3.measured) {
         kb_text_add(out, "<p>Not unfolded");
@@ -168,7 +179,7 @@ static void sizes(struct kb_text *out, const struct kb_spheres *spheres) {
     draw(out, spheres);
     class_rows(out, spheres);
     kb_text_add(out, "</div>\n");
-    trust(out, spheres);
+    trust(out, specimen);
 }
 
 /* ---- spacing -----------------------------------------------------------------------------------
@@ -224,7 +235,7 @@ void kb_html_space(struct kb_text *out, const struct kb_result *result) {
         return;
     }
     kb_html_section(out, "space", "From plane to space");
-    sizes(out, &result->specimen.spheres);
+    sizes(out, &result->specimen);
     spacing(out, &result->specimen.spacing);
     kb_html_section_end(out);
 }

@@ -32,8 +32,9 @@ static const size_t log_classes = 12;
 
 /* What classes and smoothing leave as bias, relative, taken as a standard uncertainty. In
  * simulation (tests/specimen/test_unfolding.c) the number comes out 2 % high for log-normal
- * diameters and up to 5 % for spheres of one or two sizes, the mean 1 % and up to 4 % low; with this
- * share the interval of the number covers 94 to 97 % (two sizes: 90 %), that of the mean more. */
+ * diameters and up to 5 % for spheres of one or two sizes, the mean 1 % and up to 4 % low. With
+ * this share the interval of the number covers 94 to 97 % (two sizes: 90 %), that of the mean more.
+ */
 static const double method_share = 0.015;
 
 static const double um_per_mm = 1000.0;

@@ -146,7 +146,8 @@ static void the_worst_outcome_is_the_verdict(void **state) {
     const enum kb_outcome verdicts[4] = {KB_ACCEPT, KB_UNDECIDED, KB_REJECT, KB_REJECT};
     for (int i = 0; i < 4; i++) {
         struct kb_judgement judgement;
-        assert_int_equal(kb_judge(&specimen, NULL, sets[i], 3, KB_RULE_GUARDED, &judgement, NULL), KB_OK);
+        assert_int_equal(kb_judge(&specimen, NULL, sets[i], 3, KB_RULE_GUARDED, &judgement, NULL),
+                         KB_OK);
         assert_int_equal(judgement.verdict, verdicts[i]);
         assert_int_equal(judgement.count, 3);
         assert_non_null(strstr(judgement.rule, "JCGM 106"));
@@ -215,7 +216,8 @@ static void memory_that_runs_out_leaves_nothing_behind(void **state) {
     const struct kb_limit limit = {KB_Q_NODULARITY, 80, open};
     struct kb_judgement judgement;
     fail_alloc_at(1);
-    assert_int_equal(kb_judge(&specimen, NULL, &limit, 1, KB_RULE_GUARDED, &judgement, NULL), KB_E_MEMORY);
+    assert_int_equal(kb_judge(&specimen, NULL, &limit, 1, KB_RULE_GUARDED, &judgement, NULL),
+                     KB_E_MEMORY);
     assert_null(judgement.limit);
     assert_int_equal(judgement.count, 0);
     assert_int_equal(fail_alloc_open_blocks(), 0);

@@ -125,6 +125,59 @@ static void graphite_figures(const struct sample_options *options, struct kb_spe
     s->size_class = 6;
 }
 
+/* Sections of which the second class shows fewer spheres than none by plain subtraction. */
+static void space_figures(const struct sample_options *options, struct kb_specimen *s) {
+    size_t n = options->fields;
+    for (int rule = 0; rule < KB_COUNT_RULES; rule++) {
+        s->nodule_count_per_mm2[rule] = interval(200.3 + 4.0 * rule, 14.4, n, "1/mm2");
+        s->graphite_count_per_mm2[rule] = interval(230.3 + 4.0 * rule, 15.1, n, "1/mm2");
+    }
+    s->nodule_count_per_mm2[KB_COUNT_WEIGHTED] = s->nodules_per_mm2;
+    static const double sections[] = {20.0, 42.0, 71.0, 38.0, 9.0};
+    static const double spheres[] = {800.0, 2100.0, 4200.0, 1900.0, 400.0};
+    struct kb_spheres *p = &s->spheres;
+    *p = (struct kb_spheres){.least_um = 10.0, .sections = 612, .bins = 5};
+    for (size_t i = 0; i < p->bins; i++) {
+        double half = n >= 3 ? 0.3 * spheres[i] : (double)NAN;
+        p->bin[i] = (struct kb_sphere_class){10.0 + 5.0 * (double)i,
+                                             15.0 + 5.0 * (double)i,
+                                             sections[i],
+                                             spheres[i],
+                                             spheres[i] - half,
+                                             spheres[i] + half,
+                                             i == 1 ? -40.0 : spheres[i]};
+    }
+    p->smoothing = 0.25;
+    p->misfit = 0.83;
+    p->per_mm2 = interval(180.0, 11.0, n, "1/mm2");
+    p->plane_mean_um = interval(20.2, 0.6, n, "um");
+    p->per_mm3 = interval(9400.0, 720.0, n, "1/mm3");
+    p->mean_um = interval(21.9, 0.9, n, "um");
+    p->volume_fraction = interval(0.108, 0.008, n, "1");
+    p->saltykov_per_mm3 = p->log_per_mm3 = interval(9000.0, 810.0, n, "1/mm3");
+    p->saltykov_mean_um = p->log_mean_um = interval(23.0, 1.0, n, "um");
+    struct kb_spacing *q = &s->spacing;
+    q->intercepts_per_mm = q->along_per_mm[KB_ALONG_ROWS] = q->along_per_mm[KB_ALONG_COLUMNS] =
+        interval(5.2, 0.4, n, "1/mm");
+    q->surface_per_mm = interval(20.8, 1.6, n, "1/mm");
+    q->mean_intercept_um = interval(22.3, 0.9, n, "um");
+    q->mean_free_path_um = interval(170.0, 13.0, n, "um");
+    q->mean_spacing_um = interval(192.3, 14.0, n, "um");
+}
+
+static void miss_space(struct kb_estimate missing, struct kb_specimen *s) {
+    struct kb_spheres *p = &s->spheres;
+    struct kb_spacing *q = &s->spacing;
+    for (int rule = 0; rule < KB_COUNT_RULES; rule++) {
+        s->nodule_count_per_mm2[rule] = s->graphite_count_per_mm2[rule] = missing;
+    }
+    p->why = missing.why;
+    p->per_mm2 = p->plane_mean_um = p->per_mm3 = p->mean_um = p->volume_fraction = missing;
+    p->saltykov_per_mm3 = p->saltykov_mean_um = p->log_per_mm3 = p->log_mean_um = missing;
+    q->intercepts_per_mm = q->along_per_mm[0] = q->along_per_mm[1] = q->surface_per_mm = missing;
+    q->mean_intercept_um = q->mean_free_path_um = q->mean_spacing_um = missing;
+}
+
 static void make_specimen(const struct sample_options *options, struct kb_result *result) {
     struct kb_specimen *s = &result->specimen;
     size_t n = options->fields;
@@ -146,11 +199,13 @@ static void make_specimen(const struct sample_options *options, struct kb_result
         s->form_area_percent[form] = missing;
     }
     s->nodularity_by_count_percent = missing;
+    miss_space(missing, s);
     s->nodules_per_mm2 = s->mean_feret_um = s->largest_feret_um = missing;
     if (!options->steel) {
         s->phase[KB_GRAPHITE] = interval(0.1161, 0.0083, n, "1");
         if (!options->no_scale) {
             graphite_figures(options, s);
+            space_figures(options, s);
         }
     }
     for (size_t i = 0; i < n; i++) {
@@ -202,6 +257,9 @@ static void make_limit(struct kb_limit_result *out, enum kb_quantity quantity, d
     *out = (struct kb_limit_result){
         .limit = {quantity, low, high}, .value = value, .outcome = outcome};
     (void)snprintf(out->reason, sizeof out->reason, "%s", reason);
+    out->by_rule[KB_RULE_GUARDED] = outcome;
+    out->by_rule[KB_RULE_SIMPLE] = value.measured ? KB_ACCEPT : KB_UNDECIDED;
+    out->probability = value.has_interval ? 0.913 : (double)NAN;
     out->fields_to_decide = outcome == KB_UNDECIDED && value.has_interval ? 7 : 0;
 }
 
@@ -226,7 +284,8 @@ static void make_judgement(const struct sample_options *options, struct kb_resul
                "the whole interval lies above the limit");
     make_limit(&j->limit[3], KB_Q_CEMENTITE, open, 1.0, kb_estimate_missing("%", "not looked for"),
                KB_UNDECIDED, "the figure was not measured");
-    j->verdict = KB_UNDECIDED;
+    j->verdict = j->verdict_by_rule[KB_RULE_GUARDED] = KB_UNDECIDED;
+    j->verdict_by_rule[KB_RULE_SIMPLE] = KB_UNDECIDED;
 }
 
 static void make_settings(const struct sample_options *options, struct kb_result *result) {

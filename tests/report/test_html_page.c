@@ -151,6 +151,35 @@ static void warnings_that_keep_people_from_harm_are_printed(void **state) {
     kb_text_release(&reading.text);
 }
 
+static void counting_rules_sizes_in_space_and_both_verdicts_are_shown(void **state) {
+    (void)state;
+    struct reading reading;
+    size_t size = 0;
+    read_page(&(struct sample_options){.fields = 3}, &reading, &size);
+    static const char *const said[] = {
+        "complete particles only",
+        "(used in this report)",
+        "From plane to space",
+        "meets large ones more often",
+        "9400",
+        "Schwartz–Saltykov",
+        "612 sections of 10 µm",
+        "1/4 of full strength",
+        "mean free path",
+        "By the rule not chosen, simple",
+        "91.3\xc2\xa0%",
+    };
+    for (size_t i = 0; i < sizeof said / sizeof said[0]; i++) {
+        if (strstr(reading.text.data, said[i]) == NULL) {
+            fail_msg("the page does not say: %s", said[i]);
+        }
+    }
+    kb_text_release(&reading.text);
+    read_page(&(struct sample_options){.fields = 3, .no_scale = true}, &reading, &size);
+    assert_non_null(strstr(reading.text.data, "Not unfolded: the pixel size is unknown"));
+    kb_text_release(&reading.text);
+}
+
 static void many_fields_keep_the_page_small_and_say_so(void **state) {
     (void)state;
     struct reading reading;
@@ -187,6 +216,7 @@ int main(void) {
         cmocka_unit_test(hostile_names_stay_text),
         cmocka_unit_test(the_first_screen_says_what_a_reader_asks),
         cmocka_unit_test(warnings_that_keep_people_from_harm_are_printed),
+        cmocka_unit_test(counting_rules_sizes_in_space_and_both_verdicts_are_shown),
         cmocka_unit_test(many_fields_keep_the_page_small_and_say_so),
         cmocka_unit_test(base64_follows_the_test_vectors_of_rfc_4648),
     };

@@ -85,6 +85,28 @@ static const char *const contract[] = {
     "graphite.form_area_percent.VI",
     "graphite.size_class",
     "graphite.mean_feret_um",
+    "graphite.counts_per_mm2.used",
+    "graphite.counts_per_mm2.inside.nodules.value",
+    "graphite.counts_per_mm2.half_cut.nodules.ci95",
+    "graphite.counts_per_mm2.two_edges.all_graphite.value",
+    "graphite.counts_per_mm2.weighted.rule",
+    "graphite.spatial.why",
+    "graphite.spatial.least_diameter_um",
+    "graphite.spatial.nodules_per_mm3.value",
+    "graphite.spatial.mean_diameter_um.ci95",
+    "graphite.spatial.schwartz_saltykov.nodules_per_mm3.value",
+    "graphite.spatial.saltykov_ratio_classes.mean_diameter_um.value",
+    "graphite.spatial.classes",
+    "graphite.spatial.surface_per_mm.value",
+    "graphite.spatial.mean_free_path_um.value",
+    "graphite.spatial.mean_spacing_um.why",
+    "limits.0.probability",
+    "limits.0.rule",
+    "limits.0.outcome_by_rule.guarded",
+    "limits.0.outcome_by_rule.simple",
+    "verdict_by_rule.simple",
+    "decision_rule",
+    "rule",
     "carbon.total_percent",
     "carbon.constants",
     "limits",
@@ -127,6 +149,35 @@ static void figures_come_out_with_their_values_and_units(void **state) {
     assert_true(fabs(json_number_value(at(root, "limits.1.low")) - 85.0) <= 1e-9);
     assert_string_equal(json_string_value(at(root, "limits.1.outcome")), "undecided");
     assert_int_equal(json_integer_value(at(root, "limits.1.more_fields_to_decide")), 7);
+    json_decref(root);
+}
+
+static void sizes_in_space_and_both_rules_come_out(void **state) {
+    (void)state;
+    json_t *root = written(&(struct sample_options){.fields = 3});
+    const json_t *spatial = at(root, "graphite.spatial");
+    assert_string_equal(json_string_value(at(root, "graphite.counts_per_mm2.used")), "weighted");
+    assert_true(fabs(json_number_value(at(root, "graphite.counts_per_mm2.weighted.nodules.value")) -
+                     json_number_value(at(root, "graphite.nodules_per_mm2"))) <= 1e-9);
+    assert_true(json_is_null(at(spatial, "why")));
+    assert_true(fabs(json_number_value(at(spatial, "nodules_per_mm3.value")) - 9400.0) <= 1e-6);
+    assert_int_equal(json_array_size(at(spatial, "classes")), 5);
+    assert_true(
+        fabs(json_number_value(at(spatial, "classes.1.schwartz_saltykov_per_mm3")) + 40.0) <= 1e-9);
+    assert_string_equal(json_string_value(at(root, "limits.1.outcome_by_rule.guarded")),
+                        "undecided");
+    assert_string_equal(json_string_value(at(root, "limits.1.outcome_by_rule.simple")), "accept");
+    assert_true(fabs(json_number_value(at(root, "limits.1.probability")) - 0.913) <= 1e-9);
+    assert_true(json_is_null(at(root, "limits.3.probability")));
+    json_decref(root);
+    root = written(&(struct sample_options){.fields = 3, .no_scale = true});
+    spatial = at(root, "graphite.spatial");
+    assert_string_equal(json_string_value(at(spatial, "why")), "the pixel size is unknown");
+    assert_true(json_is_null(at(spatial, "least_diameter_um")));
+    assert_true(json_is_null(at(spatial, "sections")));
+    assert_true(json_is_null(at(spatial, "misfit")));
+    assert_true(json_is_null(at(spatial, "mean_spacing_um.value")));
+    assert_int_equal(json_array_size(at(spatial, "classes")), 0);
     json_decref(root);
 }
 
@@ -198,6 +249,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_key_of_the_contract_is_there_whatever_was_measured),
         cmocka_unit_test(figures_come_out_with_their_values_and_units),
+        cmocka_unit_test(sizes_in_space_and_both_rules_come_out),
         cmocka_unit_test(what_was_not_measured_is_null_never_zero),
         cmocka_unit_test(a_result_without_carbon_and_limits_is_still_whole),
         cmocka_unit_test(hostile_names_come_back_as_they_were_but_for_what_is_no_text),
