@@ -20,6 +20,9 @@
 #define LEAST_UM 80.0    /* longer than grains, colonies and twins mostly are */
 #define LEAST_SIDE 0.5   /* but no more than this share of the shorter side */
 #define WIDE 0.75        /* the wider strokes tell of the coarsest abrasive: this quantile */
+/* From so many mm/mm2 on scratches may crowd, and a second look along their directions is worth it.
+ */
+#define CROWDED 3.0
 /* Without a scale the limits, in mm/mm2, are applied as if a pixel were half a micrometre. */
 #define FALLBACK_PX_UM 0.5
 
@@ -135,6 +138,10 @@ static enum kb_status find_families(const struct kb_look *look, const struct kb_
     return status;
 }
 
+static double px_um_of(const struct kb_look *look) {
+    return look->px_um > 0.0 ? look->px_um : FALLBACK_PX_UM;
+}
+
 /* Pixels that could show a scratch. */
 static double matrix_px(const struct kb_look *look) {
     const struct kb_seen *s = &look->seen;
@@ -144,30 +151,46 @@ static double matrix_px(const struct kb_look *look) {
     return fmax(1.0, share * pixels);
 }
 
-enum kb_status kb_quality_scratches(const struct kb_look *look, double *length_per_area,
-                                    struct kb_err *err) {
+/* Rows, then columns: all strokes, appended. */
+static enum kb_status find_strokes(const struct kb_look *look, const struct kb_quality *known,
+                                   struct kb_strokes *strokes, struct kb_err *err) {
     const struct kb_image *grey = &look->field->grey;
-    struct kb_strokes strokes = {0};
-    double px_um = look->px_um > 0.0 ? look->px_um : FALLBACK_PX_UM;
     double shorter = grey->width < grey->height ? grey->width : grey->height;
-    double least = fmin(fmax(LEAST_PX, LEAST_UM / px_um), LEAST_SIDE * shorter);
+    double least = fmin(fmax(LEAST_PX, LEAST_UM / px_um_of(look)), LEAST_SIDE * shorter);
     enum kb_status status = KB_OK;
     for (int columns = 0; columns <= 1 && status == KB_OK; columns++) {
         struct kb_scan scan;
-        status = kb_quality_traces(look, columns == 1, &scan, err);
+        status = kb_quality_traces(look, columns == 1, known, &scan, err);
         if (status == KB_OK) {
-            status = kb_quality_tracks(&scan, least, &strokes, err);
+            status = kb_quality_tracks(&scan, least, strokes, err);
             kb_quality_scan_release(&scan);
         }
     }
+    return status;
+}
+
+/* mm/mm2 */
+static double per_area(const struct kb_look *look, const struct kb_strokes *strokes) {
+    double length = 0.0;
+    for (size_t i = 0; i < strokes->count; i++) {
+        length += strokes->stroke[i].length_px;
+    }
+    return length / matrix_px(look) * 1e3 / px_um_of(look);
+}
+
+enum kb_status kb_quality_scratches(const struct kb_look *look, double *length_per_area,
+                                    struct kb_err *err) {
+    struct kb_strokes strokes = {0};
+    enum kb_status status = find_strokes(look, NULL, &strokes, err);
     if (status == KB_OK) {
         status = find_families(look, &strokes, err);
     }
-    double length = 0.0;
-    for (size_t i = 0; i < strokes.count; i++) {
-        length += strokes.stroke[i].length_px;
+    *length_per_area = per_area(look, &strokes);
+    if (status == KB_OK && *length_per_area >= CROWDED) {
+        strokes.count = 0;
+        status = find_strokes(look, look->out, &strokes, err);
+        *length_per_area = fmax(*length_per_area, per_area(look, &strokes));
     }
-    *length_per_area = length / matrix_px(look) * 1e3 / px_um; /* 1/um to mm/mm2 */
     kb_free(strokes.stroke);
     return status;
 }

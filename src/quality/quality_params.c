@@ -29,7 +29,7 @@ static const struct check_fact fact[KB_CHECKS] = {
                          true, 60.0, 200.0},
     [KB_CHECK_NOISE] = {"noise", "noise against the step between phases", true, 20.0, 45.0},
     [KB_CHECK_SCRATCHES] = {"scratches", "scratches: length of straight lines in the matrix", true,
-                            4.0, 25.0},
+                            4.0, 30.0},
     [KB_CHECK_PULL_OUT] = {"pull-out", "pull-out: graphite torn out or with comet tails", true, 8.0,
                            25.0},
     [KB_CHECK_ETCH_WEAK] = {"etch-weak", "etch: step from pearlite to ferrite over their spread",

@@ -89,8 +89,10 @@ struct kb_scan {
     struct kb_trace *trace;
     size_t count, capacity;
 };
+/* `known` NULL: any direction. Else only near its families, also where scratches crowd. */
 KB_NODISCARD enum kb_status kb_quality_traces(const struct kb_look *look, bool columns,
-                                              struct kb_scan *scan, struct kb_err *err);
+                                              const struct kb_quality *known, struct kb_scan *scan,
+                                              struct kb_err *err);
 void kb_quality_scan_release(struct kb_scan *scan);
 
 struct kb_stroke {

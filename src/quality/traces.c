@@ -5,7 +5,9 @@
  * boundaries beside graphite, steps between phases and the stripes of lamellae drop out, the last
  * because their sides dip too. About each candidate a short stroke is turned through a fan of
  * slopes; the slope at which it stands out most from its two neighbours is kept, if it stands out
- * from noise. Rows look for steep lines, columns for flat ones, so that a slope never exceeds 1.
+ * from noise. Where scratches crowd they are each other's sides: in a second look, for directions
+ * already known, sides need neither be level nor free of lines. Rows look for steep lines, columns
+ * for flat ones, so that a slope never exceeds 1.
  */
 #include "quality_priv.h"
 
@@ -13,9 +15,10 @@
 #include <string.h>
 
 #define SCAN_LINES 120
-#define GAP_LEAST 4 /* pixels between scan lines */
-#define HALF 8      /* half length of the stroke, pixels */
-#define FAN 15      /* slopes from -1 to 1 */
+#define SCAN_LINES_AGAIN 80 /* in the second look */
+#define GAP_LEAST 4         /* pixels between scan lines */
+#define HALF 8              /* half length of the stroke, pixels */
+#define FAN 15              /* slopes from -1 to 1 */
 #define SIDE_MOST 6
 #define MARGIN (HALF + SIDE_MOST + 4)
 #define DEPTH_LEAST 3.0 /* grey levels */
@@ -36,6 +39,8 @@ struct view {
     int32_t length, lines; /* places on a line, lines */
     double noise;
     bool bright_too;
+    bool known;        /* directions are known: only those, and sides need not be level */
+    bool allowed[FAN]; /* slopes that come near a known direction */
     ptrdiff_t stroke[FAN][2 * HALF + 1]; /* where the pixels of a stroke lie, by slope */
 };
 
@@ -53,9 +58,10 @@ static double slope_of(int k) {
 }
 
 /* How much the weaker side differs from the middle; 0 when the sides disagree. */
-static int weaker(int a, int b) {
+static int weaker(const struct view *v, int a, int b) {
     int low = a < b ? a : b;
-    return low > 0 && LEVEL_SIDES_IN * abs(a - b) <= LEVEL_SIDES_OF * low ? low : 0;
+    bool level = v->known || LEVEL_SIDES_IN * abs(a - b) <= LEVEL_SIDES_OF * low;
+    return low > 0 && level ? low : 0;
 }
 
 /* How far a stroke stands out from its flanks at `side`; sum over its pixels. */
@@ -69,7 +75,7 @@ static int stroke_at(const struct view *v, const uint8_t *middle, int slope, int
         centre += g[0];
         right += g[flank];
     }
-    return weaker(sign * (left - centre), sign * (right - centre));
+    return weaker(v, sign * (left - centre), sign * (right - centre));
 }
 
 /* Width at half depth of the stroke, across it. */
@@ -118,7 +124,8 @@ static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, int s
     int answer[FAN] = {0};
     int best = best_slope(v, middle, side, sign, answer);
     double mean = answer[best] / (2.0 * HALF + 1.0);
-    if (mean < fmax(fmax(0.5 * DEPTH_LEAST, STROKE_NOISE * v->noise), 0.4 * depth)) {
+    if (!v->allowed[best] ||
+        mean < fmax(fmax(0.5 * DEPTH_LEAST, STROKE_NOISE * v->noise), 0.4 * depth)) {
         return false;
     }
     double shift = 0.0; /* vertex of the parabola through the best and its neighbours */
@@ -151,10 +158,11 @@ static bool dips_again(const int16_t *sum, int32_t middle, int32_t flank, int be
 }
 
 /* Depth of a dip (or height of a rise) at x against its flanks, three times; 0 for none. */
-static int depth_at(const int16_t *sum, int32_t x, int32_t side, int sign) {
-    int low = weaker(sign * (sum[x - side] - sum[x]), sign * (sum[x + side] - sum[x]));
-    bool stripes = low > 0 && (dips_again(sum, x, x - side, -2, sign, low) ||
-                               dips_again(sum, x, x + side, 2, sign, low));
+static int depth_at(const struct view *v, const int16_t *sum, int32_t x, int32_t side, int sign) {
+    int low = weaker(v, sign * (sum[x - side] - sum[x]), sign * (sum[x + side] - sum[x]));
+    bool stripes =
+        low > 0 && !v->known &&
+        (dips_again(sum, x, x - side, -2, sign, low) || dips_again(sum, x, x + side, 2, sign, low));
     return stripes ? 0 : low;
 }
 
@@ -168,7 +176,7 @@ static bool look_at(const struct view *v, const int16_t *sum, int32_t x, int32_t
                     struct kb_trace *trace) {
     double least = 3.0 * fmax(DEPTH_LEAST, DEPTH_NOISE * v->noise);
     for (int s = 0; s < 2; s++) {
-        int depth = depth_at(sum, x, sides[s], sign);
+        int depth = depth_at(v, sum, x, sides[s], sign);
         if (depth >= least && in_matrix(v, x, y, sides[s]) &&
             turn(v, x, y, sides[s], sign, depth / 3.0, trace)) {
             return true;
@@ -197,7 +205,21 @@ static enum kb_status scan_line(const struct view *v, int32_t y, int16_t *sum, s
     return KB_OK;
 }
 
-static struct view view_of(const struct kb_look *look, bool columns) {
+/* Slopes within one step of the fan of a known direction; all when none is known. */
+static void allow(const struct kb_quality *known, bool columns, struct view *v) {
+    v->known = known != NULL;
+    for (int k = 0; k < FAN; k++) {
+        v->allowed[k] = known == NULL;
+        for (int i = 0; known != NULL && i < known->scratch_families; i++) {
+            double angle = known->scratch[i].angle; /* y up, pictures run down */
+            double slope = columns ? -tan(angle) : -1.0 / tan(angle);
+            v->allowed[k] = v->allowed[k] || fabs(slope_of(k) - slope) < 1.5 * 2.0 / (FAN - 1);
+        }
+    }
+}
+
+static struct view view_of(const struct kb_look *look, bool columns,
+                           const struct kb_quality *known) {
     const struct kb_image *grey = &look->field->grey, *label = &look->map->label;
     ptrdiff_t row = (ptrdiff_t)grey->stride, label_row = (ptrdiff_t)label->stride;
     struct view v = {
@@ -213,6 +235,7 @@ static struct view view_of(const struct kb_look *look, bool columns) {
         /* secondary electrons: edges and plates are bright and straight, scratches are not */
         .bright_too = look->contrast != KB_SEM,
     };
+    allow(known, columns, &v);
     for (int k = 0; k < FAN; k++) {
         for (int j = -HALF; j <= HALF; j++) {
             v.stroke[k][j + HALF] = lrint(slope_of(k) * j) * v.along + j * v.across;
@@ -239,9 +262,10 @@ static enum kb_status scan_lines(const struct view *v, int32_t lines, struct kb_
     return status;
 }
 
-enum kb_status kb_quality_traces(const struct kb_look *look, bool columns, struct kb_scan *scan,
+enum kb_status kb_quality_traces(const struct kb_look *look, bool columns,
+                                 const struct kb_quality *known, struct kb_scan *scan,
                                  struct kb_err *err) {
-    struct view v = view_of(look, columns);
+    struct view v = view_of(look, columns, known);
     memset(scan, 0, sizeof *scan);
     scan->columns = columns;
     scan->length = v.length;
@@ -249,7 +273,8 @@ enum kb_status kb_quality_traces(const struct kb_look *look, bool columns, struc
     if (usable < 1 || v.length <= 2 * MARGIN) {
         return KB_OK; /* too small to hold a scratch */
     }
-    scan->gap = usable / SCAN_LINES > GAP_LEAST ? usable / SCAN_LINES : GAP_LEAST;
+    int32_t most = known == NULL ? SCAN_LINES : SCAN_LINES_AGAIN;
+    scan->gap = usable / most > GAP_LEAST ? usable / most : GAP_LEAST;
     enum kb_status status = scan_lines(&v, (usable + scan->gap - 1) / scan->gap, scan, err);
     if (status != KB_OK) {
         kb_quality_scan_release(scan);

@@ -35,13 +35,26 @@ PX_UM = 0.5
 NOISE = 2.5
 
 
+# Kinds of field: render options; material and contrast; phases that are told; faults left out.
+KINDS = {
+    "ductile": ([], ("ductile-iron", "light"), ("graphite", "ferrite", "pearlite"), ()),
+    "unetched": (["--look", "light-unetched"], ("ductile-iron", "light-unetched"), ("graphite",),
+                 ("under-etch", "over-etch")),
+    "flakes": (["--graphite", "flakes"], ("grey-iron", "light"),
+               ("graphite", "ferrite", "pearlite"), ("pull-out",)),
+    "steel": (["--graphite", "none"], ("carbon-steel", "light"), ("ferrite", "pearlite"),
+              ("pull-out",)),
+}
+
+
 # ---- faults: grey (float), severity, truth -> grey (float) --------------------------------------
 
 def constituents(grey, truth):
     """Typical grey of graphite, pearlite, ferrite by their true shares, darkest first."""
     phases = truth["phases"]
     g, p = phases["graphite"], phases["pearlite"]
-    return numpy.quantile(grey, [g / 2, g + p / 2, (1 + g + p) / 2])
+    dark, middle, bright = numpy.quantile(grey, [g / 2, g + p / 2, (1 + g + p) / 2])
+    return (dark if g > 0 else 40.0), middle, bright
 
 
 def remap(grey, knots_from, knots_to):
@@ -153,7 +166,7 @@ class Bench:
 
     def __init__(self, arguments, folder):
         self.program, self.cli, self.size = arguments.program, arguments.cli, arguments.size
-        self.folder = pathlib.Path(folder)
+        self.seed, self.folder = arguments.seed, pathlib.Path(folder)
         self.drawn = {}
 
     def draw(self, seed, options):
@@ -166,28 +179,30 @@ class Bench:
             self.drawn[key] = grey, json.loads((out / "field-01.truth.json").read_text())
         return self.drawn[key]
 
-    def measure(self, fault, severity, seed):
+    def measure(self, fault, severity, kind):
         _, _, options, function = FAULTS[fault]
-        grey, truth = self.draw(seed, options(severity) if options else [])
+        drawn, (material, contrast), told, _ = KINDS[kind]
+        grey, truth = self.draw(self.seed, drawn + (options(severity) if options else []))
         px_um = severity if fault == "pixel" else PX_UM
         if function:
             grey = function(grey, severity, truth)
         path = finish(fault, severity, grey, self.folder / "field")
-        done = subprocess.run([self.cli, f"px_um={px_um:g}", path], check=True,
-                              capture_output=True, text=True)
-        return rate(json.loads(done.stdout), truth)
+        done = subprocess.run([self.cli, f"material={material}", f"contrast={contrast}",
+                               f"px_um={px_um:g}", path],
+                              check=True, capture_output=True, text=True)
+        return rate(json.loads(done.stdout), truth, told, round_ones="--graphite" not in drawn)
 
 
-def rate(found, truth):
+def rate(found, truth, told, round_ones):
     """Errors in points and the word."""
     if "error" in found:
         return {"word": "not-fit", "phase": None, "nodularity": None, "why": found["error"],
                 "checks": {}}
     phases = truth["phases"]
-    shares = {p: found[p] or 0.0 for p in ("graphite", "ferrite", "pearlite")}
+    shares = {p: found[p] or 0.0 for p in told}
     phase = 100 * max(abs(shares[p] - phases[p]) for p in shares)
     got, true = found["nodularity_percent"], truth["nodularity_percent"]
-    nodularity = None if got is None else abs(got - true)
+    nodularity = abs(got - true) if got is not None and round_ones else None
     why = " ".join(name for name, c in found["checks"].items() if c["fitness"] == "not-fit")
     warned = " ".join(name for name, c in found["checks"].items() if c["fitness"] == "usable")
     return {"word": found["fitness"], "phase": phase, "nodularity": nodularity, "why": why,
@@ -232,15 +247,15 @@ def chart(fault, rows):
         x, _ = place(severity, 0)
         out.write(f'<text x="{x:.1f}" y="{height - 16}" text-anchor="middle">{severity:g}</text>')
     for figure, colour in (("phase", "#224"), ("nodularity", "#68c")):
-        for seed in sorted({r["seed"] for r in rows}):
+        for kind in dict.fromkeys(r["kind"] for r in rows):
             points = [(*place(r["severity"], r[figure]), r) for r in rows
-                      if r["seed"] == seed and r[figure] is not None]
+                      if r["kind"] == kind and r[figure] is not None]
             line = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in points)
             out.write(f'<polyline points="{line}" fill="none" stroke="{colour}"/>')
             for x, y, r in points:
                 out.write(MARK[r["word"]].format(x=x, y=y, l=x - 5.5, t=y - 5.5))
-    out.write(f'<text x="{left}" y="{height - 3}">points off the truth: phase (dark line), '
-              'nodularity (light); circle fit, triangle usable, square not fit</text></svg>')
+    out.write(f'<text x="{left}" y="{height - 3}" font-size="9">points off the truth: phase dark, '
+              'nodularity light line; circle fit, triangle usable, square not fit</text></svg>')
     return out.getvalue()
 
 
@@ -249,10 +264,10 @@ def write(out, rows):
     names = list(next(r["checks"] for r in rows if r["checks"]))
     with open(out / "ladder.csv", "w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow(["fault", "severity", "seed", "phase_points", "nodularity_points", "word",
+        table.writerow(["fault", "severity", "kind", "phase_points", "nodularity_points", "word",
                         "not_fit_by", "warned_by", *names])
         for r in rows:
-            table.writerow([r["fault"], r["severity"], r["seed"], r["phase"], r["nodularity"],
+            table.writerow([r["fault"], r["severity"], r["kind"], r["phase"], r["nodularity"],
                             r["word"], r["why"], r.get("warned", ""),
                             *(r["checks"].get(n) for n in names)])
     page = []
@@ -270,8 +285,9 @@ def main():
     parser.add_argument("--cli", required=True, type=pathlib.Path)
     parser.add_argument("--out", type=pathlib.Path)
     parser.add_argument("--faults", nargs="*", choices=list(FAULTS), default=list(FAULTS))
-    parser.add_argument("--seeds", nargs="*", type=int, default=[1, 2])
-    parser.add_argument("--size", default="1280x960")
+    parser.add_argument("--kinds", nargs="*", choices=list(KINDS), default=list(KINDS))
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--size", default="1024x768")
     parser.add_argument("--reduced", action="store_true", help="a dozen pictures only")
     arguments = parser.parse_args()
     rows = []
@@ -279,9 +295,10 @@ def main():
         bench = Bench(arguments, folder)
         for fault in REDUCED if arguments.reduced else arguments.faults:
             for severity in REDUCED[fault] if arguments.reduced else FAULTS[fault][1]:
-                for seed in arguments.seeds[:1] if arguments.reduced else arguments.seeds:
-                    rows.append({"fault": fault, "severity": severity, "seed": seed,
-                                 **bench.measure(fault, severity, seed)})
+                for kind in arguments.kinds[:1] if arguments.reduced else arguments.kinds:
+                    if fault not in KINDS[kind][3]:
+                        rows.append({"fault": fault, "severity": severity, "kind": kind,
+                                     **bench.measure(fault, severity, kind)})
     bad = 0
     for r in rows:
         undisturbed = r["severity"] == FAULTS[r["fault"]][1][0]
@@ -290,7 +307,7 @@ def main():
         show = "  ".join(f"{k} {r[k]:5.2f}" if r[k] is not None else f"{k}     -"
                          for k in ("phase", "nodularity"))
         print(f"{'SILENT' if silent(r) else 'WRONG ' if wrong else '      '} {r['fault']:15} "
-              f"{r['severity']:<6g} seed {r['seed']}  {show}  {r['word']:8} {r['why']}"
+              f"{r['severity']:<6g} {r['kind']:9}  {show}  {r['word']:8} {r['why']}"
               f" [{r.get('warned', '')}]")
     if arguments.out:
         write(arguments.out, rows)
