@@ -338,8 +338,8 @@ static void fill_bins(const struct kb_used *used, const struct fits *fits, struc
 
 static void smooth_figures(const struct kb_used *used, const struct classes *whole,
                            struct fits *fits, struct kb_spheres *out) {
-    struct classes classes;
-    double seen[KB_UNFOLD_BINS];
+    struct classes classes = {.bins = 0};
+    double seen[KB_UNFOLD_BINS] = {0};
     double weight = 0.0;
     part_classes(whole, &classes);
     kb_unfold_kernel(classes.bound_mm, classes.bins, true, classes.kernel);
@@ -371,7 +371,7 @@ static void saltykov_figures(const struct kb_used *used, const struct extent *ex
                              struct classes *linear, struct kb_spheres *out) {
     double spheres[KB_SPHERE_CLASSES];
     double seen[KB_SPHERE_CLASSES];
-    struct classes by_ratio;
+    struct classes by_ratio = {.bins = 0};
     ratio_classes(extent->least_um, extent->largest_um, &by_ratio);
     kb_unfold_kernel(by_ratio.bound_mm, by_ratio.bins, false, by_ratio.kernel);
     lumped_figures(used, extent->least_um, &by_ratio, &out->log_per_mm3, &out->log_mean_um);
@@ -406,8 +406,8 @@ enum kb_status kb_spheres_run(const struct kb_used *used, enum kb_material mater
         return KB_OK;
     }
     *out = (struct kb_spheres){.least_um = extent.least_um, .sections = extent.sections};
-    struct classes classes;
-    struct fits fits;
+    struct classes classes = {.bins = 0};
+    struct fits fits = {.seen = NULL};
     size_t room = used->count * (KB_UNFOLD_BINS + TOTALS + KB_SPHERE_CLASSES);
     fits.seen = kb_alloc(room, sizeof(double));
     if (fits.seen == NULL) {
