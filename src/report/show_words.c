@@ -251,6 +251,9 @@ void kb_verdict_sentence(const struct kb_judgement *judgement, struct kb_text *o
         list_outcome(judgement, KB_REJECT, "; not met: ", out);
         list_outcome(judgement, KB_UNDECIDED, "; undecided: ", out);
     }
+    if (judgement->count > 0 && judgement->decision_rule == KB_RULE_SIMPLE) {
+        kb_text_add(out, "; by the value alone, without regard to its uncertainty");
+    }
 }
 
 void kb_limit_words(const struct kb_limit *limit, struct kb_text *out) {
