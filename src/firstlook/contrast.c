@@ -29,7 +29,7 @@ static const struct rule rules[RULES] = {
     [PEAK] =
         {"grey level of the brightest peak of the histogram",
          "levels",
-         {[KB_LIGHT_UNETCHED] = {120.0, 170.0, -1.5, 0.4}, [KB_SEM] = {140.0, 200.0, 1.0, -1.3}}},
+         {[KB_LIGHT_UNETCHED] = {120.0, 170.0, -1.5, 0.4}, [KB_SEM] = {140.0, 200.0, 1.0, -1.6}}},
     [SHARE] = {"share of pixels in the brightest peak",
                "",
                {[KB_LIGHT_UNETCHED] = {0.5, 0.8, -1.5, 0.7}}},

@@ -137,7 +137,8 @@ enum kb_status kb_firstlook_data_bar(const struct kb_firstlook_frame *frame,
                                      enum kb_firstlook_side side, int32_t *depth, int *level,
                                      struct kb_err *err) {
     static const double share_least = 0.002, share_most = 0.4;
-    enum { PIECES_LEAST = 4 };
+    /* Along an upright strip the pieces are lines of lettering, else letters. */
+    const int pieces_least = side == KB_LEFT || side == KB_RIGHT ? 2 : 4;
     struct kb_firstlook_lines lines =
         kb_firstlook_lines_of(kb_firstlook_grey(frame), frame->inside, side);
     struct bar bar = {.lines = &lines, .waver = frame->waver, .depth_most = lines.depth / 3};
@@ -153,7 +154,7 @@ enum kb_status kb_firstlook_data_bar(const struct kb_firstlook_frame *frame,
     double share = 0.0;
     int pieces = 0;
     enum kb_status status = letters(&bar, end, &share, &pieces, err);
-    if (status == KB_OK && share >= share_least && share <= share_most && pieces >= PIECES_LEAST) {
+    if (status == KB_OK && share >= share_least && share <= share_most && pieces >= pieces_least) {
         *depth = end;
         *level = bar.level;
     }

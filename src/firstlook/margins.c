@@ -118,16 +118,24 @@ static enum kb_status take(struct kb_firstlook_frame *frame, enum kb_mark_kind k
     return status;
 }
 
-/* A scale bar in a data bar is noted for its length; the strip is left out in any case. */
+/* A scale bar in a data bar is noted for its length; the strip is left out in any case. Its ink is
+ * brighter than the ground or darker. */
 static enum kb_status look_for_scale_bar(const struct kb_firstlook_frame *frame,
                                          struct kb_rect strip, int level, struct kb_err *err) {
-    struct kb_firstlook_ink ink = level < 128 ? (struct kb_firstlook_ink){level + 96, 255}
-                                              : (struct kb_firstlook_ink){0, level - 96};
+    enum { APART = 96 }; /* levels: half-way from ground to any ink that is used on it */
+    const struct kb_firstlook_ink inks[] = {{level + APART, 255}, {0, level - APART}};
     int32_t least = strip.width / 32 > 20 ? strip.width / 32 : 20;
-    struct kb_firstlook_bar bar =
-        kb_firstlook_find_bar(kb_firstlook_grey(frame), NULL, strip, ink, least, true);
-    return bar.length_px > 0.0
-               ? kb_firstlook_note(frame, KB_MARK_SCALE_BAR, bar.box, bar.length_px, err)
+    struct kb_firstlook_bar best = {.length_px = 0.0};
+    for (size_t i = 0; i < sizeof inks / sizeof *inks; i++) {
+        if (inks[i].low > inks[i].high) {
+            continue;
+        }
+        struct kb_firstlook_bar bar =
+            kb_firstlook_find_bar(kb_firstlook_grey(frame), NULL, strip, inks[i], least, true);
+        best = bar.length_px > best.length_px ? bar : best;
+    }
+    return best.length_px > 0.0
+               ? kb_firstlook_note(frame, KB_MARK_SCALE_BAR, best.box, best.length_px, err)
                : KB_OK;
 }
 
