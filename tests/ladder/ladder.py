@@ -214,7 +214,7 @@ def silent(row):
     return row["word"] != "not-fit" and off
 
 
-# ---- chart ----------------------------------------------------------------------------------------
+# ---- chart ---------------------------------------------------------------------------------------
 
 MARK = {
     "fit": '<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="#fff" stroke="#1b6" '
@@ -254,8 +254,9 @@ def chart(fault, rows):
             out.write(f'<polyline points="{line}" fill="none" stroke="{colour}"/>')
             for x, y, r in points:
                 out.write(MARK[r["word"]].format(x=x, y=y, l=x - 5.5, t=y - 5.5))
-    out.write(f'<text x="{left}" y="{height - 3}" font-size="9">points off the truth: phase dark, '
-              'nodularity light line; circle fit, triangle usable, square not fit</text></svg>')
+    out.write(f'<text x="{left}" y="{height - 3}" font-size="9">points off the truth: phase '
+              'dark, nodularity light line; circle fit, triangle usable, square not fit'
+              '</text></svg>')
     return out.getvalue()
 
 
