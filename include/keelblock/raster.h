@@ -133,6 +133,9 @@ KB_API KB_NODISCARD enum kb_status kb_runs_label(const struct kb_image *image,
 KB_API KB_NODISCARD enum kb_status kb_runs_relabel(struct kb_runs *runs, int connectivity,
                                                    struct kb_err *err);
 KB_API void kb_runs_release(struct kb_runs *runs);
+/* The region that holds a pixel; false where none does, or outside the picture. */
+KB_API KB_NODISCARD bool kb_runs_at(const struct kb_runs *runs, int32_t x, int32_t y,
+                                    uint32_t *region);
 
 /* Runs of each region together: runs of region r are order[start[r]] .. order[start[r+1]-1], top to
  * bottom. Each entry is an index into runs->run; `y` holds the row of each entry. */

@@ -38,8 +38,15 @@ enum kb_phase {
     KB_PHASES
 };
 KB_API const char *kb_phase_name(enum kb_phase phase); /* "graphite", ... */
+KB_API KB_NODISCARD bool kb_phase_parse(const char *name, enum kb_phase *phase);
 
 enum kb_threshold_origin { KB_THRESHOLD_FOUND, KB_THRESHOLD_BY_HAND };
+
+/* A person's word for the region that holds a pixel. */
+struct kb_phase_by_hand {
+    int32_t x, y; /* of the upright picture */
+    enum kb_phase phase;
+};
 
 struct kb_segmentation_params {
     enum kb_material material;
@@ -61,6 +68,8 @@ struct kb_segmentation_params {
     /* View: not 0 where a pixel is left out, of the size of the field; NULL or zeroed: none. */
     const struct kb_image *outside;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
+    const struct kb_phase_by_hand *by_hand; /* view: phases of regions set by hand, last of all */
+    size_t by_hands;
 };
 KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,
                                                                     enum kb_contrast contrast);
@@ -87,16 +96,29 @@ struct kb_segmentation_figures {
     uint64_t recovered_speck_px; /* specks and holes cleaned */
     uint64_t
         dark_pearlite_px; /* graphite-dark pixels given to pearlite by region shape or texture */
+    uint64_t by_hand_px;  /* pixels whose phase was changed by hand */
+};
+
+/* What came of one phase set by hand. */
+struct kb_phase_change {
+    int32_t x, y;
+    enum kb_phase from, to;
+    uint64_t pixels; /* that changed: the region; 0 when it was of that phase already */
 };
 
 struct kb_phase_map {
-    struct kb_image label; /* enum kb_phase a pixel */
+    struct kb_image label;          /* enum kb_phase a pixel */
+    struct kb_phase_change *change; /* one for each params->by_hand, in their order */
+    size_t changes;
     struct kb_segmentation_figures figures;
     struct kb_findings findings; /* "classes-overlap", "single-constituent", "uneven-light", ... */
 };
 
 /* Segment one field. The field is not changed. Initialises `map`; on failure it is zeroed. Release
- * with kb_phase_map_release(). KB_E_UNFIT for a picture without contrast (one grey level). */
+ * with kb_phase_map_release(). KB_E_UNFIT for a picture without contrast (one grey level).
+ * KB_E_USAGE for a phase by hand that names no pixel that is measured, that contradicts another
+ * one, or that material and contrast cannot show. Regions are those that were found: 8-connected
+ * for graphite, 4-connected for other phases; the order of params->by_hand changes nothing. */
 KB_API KB_NODISCARD enum kb_status kb_segment(const struct kb_field *field,
                                               const struct kb_segmentation_params *params,
                                               struct kb_phase_map *map, struct kb_err *err);

@@ -186,6 +186,27 @@ void kb_runs_release(struct kb_runs *runs) {
     *runs = (struct kb_runs){0};
 }
 
+bool kb_runs_at(const struct kb_runs *runs, int32_t x, int32_t y, uint32_t *region) {
+    if (x < 0 || y < 0 || x >= runs->width || y >= runs->height) {
+        return false;
+    }
+    size_t low = runs->row[y];
+    size_t high = runs->row[y + 1];
+    while (low < high) { /* the first run that ends beyond x */
+        size_t middle = low + (high - low) / 2;
+        if (runs->run[middle].x1 <= x) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    if (low == runs->row[y + 1] || runs->run[low].x0 > x) {
+        return false;
+    }
+    *region = runs->run[low].region;
+    return true;
+}
+
 void kb_runs_paint(const struct kb_runs *runs, const uint16_t *to_value, struct kb_image *image) {
     for (int32_t y = 0; y < runs->height; y++) {
         uint8_t *row = kb_row(image, y);

@@ -9,6 +9,7 @@
  *   clean        specks below clean_um go to their surroundings
  *   look again   a threshold beside a single hill goes half way to the regions found beyond it
  *   single       one constituent only in the matrix? then which, with evidence, or "matrix"
+ *   by hand      phases of regions that a person set
  *   findings     what the reader must know
  *
  * Every step decides by regions or neighbourhoods and leaves pixel borders where they were found;
@@ -79,7 +80,7 @@ static bool has_exclusions(const struct kb_seg *seg) {
     return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
 }
 
-static void count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES]) {
+void kb_seg_count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES]) {
     uint64_t bins[256];
     kb_histogram(label, NULL, NULL, bins);
     for (int i = 0; i < KB_PHASES; i++) {
@@ -89,7 +90,7 @@ static void count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES
 
 static bool all_excluded(const struct kb_image *label) {
     uint64_t pixels[KB_PHASES];
-    count_labels(label, pixels);
+    kb_seg_count_labels(label, pixels);
     return pixels[KB_EXCLUDED] == kb_image_pixels(label);
 }
 
@@ -160,7 +161,7 @@ static enum kb_status label_all(struct kb_seg *seg, struct kb_err *err) {
     f->recovered_line_px = f->recovered_speck_px = f->dark_pearlite_px = 0;
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {
-        count_labels(&seg->map->label, f->pixels);
+        kb_seg_count_labels(&seg->map->label, f->pixels);
     }
     return status;
 }
@@ -189,8 +190,8 @@ static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
     static kb_seg_step *const step[] = {
-        prepare,           kb_seg_even_light, kb_seg_denoise, take_histogram,
-        kb_seg_thresholds, label_all,         look_again,     kb_seg_single,
+        prepare,   kb_seg_even_light, kb_seg_denoise, take_histogram, kb_seg_thresholds,
+        label_all, look_again,        kb_seg_single,  kb_seg_by_hand,
     };
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {
@@ -242,6 +243,7 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
 
 void kb_phase_map_release(struct kb_phase_map *map) {
     kb_image_release(&map->label);
+    kb_free(map->change);
     kb_findings_release(&map->findings);
     memset(map, 0, sizeof *map);
 }

@@ -88,6 +88,19 @@ static void check_runs(const struct kb_runs *runs, const struct flood *flood) {
     }
 }
 
+/* Looking up every pixel, and some beyond the picture. */
+static void check_lookup(const struct kb_runs *runs, const struct flood *flood) {
+    for (int32_t y = -1; y <= runs->height; y++) {
+        for (int32_t x = -1; x <= runs->width; x++) {
+            bool inside = x >= 0 && y >= 0 && x < runs->width && y < runs->height;
+            uint32_t expected = inside ? flood->region[y * runs->width + x] : NO_REGION;
+            uint32_t region = NO_REGION;
+            assert_int_equal(kb_runs_at(runs, x, y, &region), expected != NO_REGION);
+            assert_int_equal(region, expected);
+        }
+    }
+}
+
 static void check_order(const struct kb_runs *runs) {
     struct kb_run_order order;
     assert_int_equal(kb_run_order_make(runs, &order, NULL), KB_OK);
@@ -113,6 +126,7 @@ static void check_image(const struct kb_image *image, const bool *chosen) {
         assert_int_equal(kb_runs_label(image, chosen, connectivity, &runs, NULL), KB_OK);
         check_runs(&runs, &flood);
         check_order(&runs);
+        check_lookup(&runs, &flood);
         kb_runs_release(&runs);
         flood_release(&flood);
     }
