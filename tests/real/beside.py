@@ -18,7 +18,8 @@ def best_group(classes, truth):
     """The union of classes, not all, that overlaps the truth most."""
     true = labels.proeutectoid(truth)
     names = np.unique(classes)
-    groups = (group for size in range(1, len(names)) for group in itertools.combinations(names, size))
+    groups = (group for size in range(1, len(names))
+              for group in itertools.combinations(names, size))
     return max((np.isin(classes, group) for group in groups),
                key=lambda mask: labels.overlap(mask, true))
 

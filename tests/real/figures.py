@@ -223,7 +223,8 @@ def compare(rows):
 def table():
     """Markdown tables of what is on record."""
     rows = read_results()
-    print("| picture | verdict | outcome | silently wrong, of 3 ways | figures |\n|---|---|---|---|---|")
+    print("| picture | verdict | outcome | silently wrong, of 3 ways | figures |")
+    print("|---|---|---|---|---|")
     for picture in dict.fromkeys(r["picture"] for r in rows):
         own = {r["figure"]: r["value"] for r in rows
                if r["picture"] == picture and r["method"] == "keelblock"}
