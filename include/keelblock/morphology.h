@@ -25,6 +25,8 @@ enum kb_form {
 };
 KB_API const char *kb_form_roman(enum kb_form form); /* "I" .. "VI"; "-" for none */
 KB_API const char *kb_form_words(enum kb_form form); /* "lamellar (flake)" ... */
+KB_API KB_NODISCARD bool kb_form_parse(const char *roman, enum kb_form *form); /* "I" .. "VI" */
+KB_API bool kb_form_is_nodule(enum kb_form form);                              /* V and VI */
 
 enum kb_particle_state {
     KB_COUNTS = 0,
@@ -59,8 +61,16 @@ struct kb_particle {
     double aspect;             /* maximum / minimum Feret diameter, >= 1 */
     double major_px, minor_px; /* full axes of the ellipse of equal second moments */
     enum kb_form form;
-    int size_class; /* ISO 945-1: 1..8 by maximum Feret diameter; 0 without scale */
-    bool parted;    /* came from a cluster that was parted */
+    enum kb_form form_found; /* by the figures above; differs from `form` only by hand */
+    bool by_hand;            /* the form was set by hand: V and VI are nodules, I to IV are not */
+    int size_class;          /* ISO 945-1: 1..8 by maximum Feret diameter; 0 without scale */
+    bool parted;             /* came from a cluster that was parted */
+};
+
+/* A person's word for the particle that holds a pixel. */
+struct kb_form_by_hand {
+    int32_t x, y;      /* of the upright picture */
+    enum kb_form form; /* I to VI */
 };
 
 struct kb_morphology_params {
@@ -86,6 +96,8 @@ struct kb_morphology_params {
         outline_reach_px; /* so far from the label's border is the grey's edge looked for (1.5) */
     double outline_contrast; /* grey levels between graphite and ground below which there is no edge
                                 to follow (12) */
+    const struct kb_form_by_hand *by_hand; /* view: forms of particles set by hand */
+    size_t by_hands;
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
 KB_API KB_NODISCARD enum kb_status
@@ -99,13 +111,17 @@ struct kb_particles {
     size_t by_outline, by_pixels;
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
-    double px_um;           /* of the field; 0 unknown */
-    double min_feret_um;    /* the minimum size that was asked for */
-    int32_t width, height;  /* of the field, pixels */
-    struct kb_runs runs;    /* filled and parted; region i is particle[i] (for drawing). Pieces of a
-                               parted cluster lie side by side without a gap */
+    size_t by_hand;         /* particles whose form was set by hand */
+    uint32_t *named;        /* for each params->by_hand the id of its particle */
+    size_t named_count;
+    double px_um;          /* of the field; 0 unknown */
+    double min_feret_um;   /* the minimum size that was asked for */
+    int32_t width, height; /* of the field, pixels */
+    struct kb_runs runs;   /* filled and parted; region i is particle[i] (for drawing). Pieces of a
+                              parted cluster lie side by side without a gap */
     struct kb_findings findings; /* "parted", "not-parted", "few-pixels-across",
-                                    "particles-without-scale", "pixel-rules" */
+                                    "particles-without-scale", "pixel-rules", "form-by-hand",
+                                    "form-by-hand-without-effect" */
 };
 
 /* Measure every graphite particle of a map. `grey` is the field's picture, of the same size as the
@@ -115,7 +131,9 @@ struct kb_particles {
  *
  * Where clusters are parted or holes filled, map->label is left alone, and so do outlines leave it:
  * area fractions of phases are those of the label map whatever is done with particles (holes filled
- * count in the particle, not in the phase fraction). Initialises `out`; zeroed on failure. */
+ * count in the particle, not in the phase fraction). A form by hand belongs to the particle as it
+ * is after filling and parting; KB_E_USAGE where its point lies in none, or where two words about
+ * one particle differ. Initialises `out`; zeroed on failure. */
 KB_API KB_NODISCARD enum kb_status kb_morphology_run(const struct kb_phase_map *map,
                                                      const struct kb_image *grey, double px_um,
                                                      const struct kb_morphology_params *params,

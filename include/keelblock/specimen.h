@@ -12,7 +12,8 @@
 extern "C" {
 #endif
 
-/* Named ways to turn particles into nodularity; see specimen/nodularity.c for each rule. */
+/* Named ways to turn particles into nodularity; see specimen/nodularity.c for each rule. A
+ * form set by hand takes the place of the shape factor in all of them. */
 enum kb_nodularity_method { KB_NOD_ISO945_4, KB_NOD_E2567, KB_NOD_ISO16112, KB_NOD_METHODS };
 KB_API const char *kb_nodularity_name(enum kb_nodularity_method method); /* "ISO 945-4", ... */
 
@@ -63,7 +64,7 @@ struct kb_field_figures {
     double nodular_framed_um2;           /* the ISO 945-4 pair with Miles-Lantuejoul weights: ... */
     double graphite_framed_um2;          /* ... large particles are not lost to the frame */
     double graphite_um4;       /* sum of squared areas of counting particles: effective number */
-    size_t nodules;            /* counting particles with shape factor >= 0.6 */
+    size_t nodules;            /* counting particles with shape factor >= 0.6, or V, VI by hand */
     size_t rated;              /* counting particles */
     double nodules_per_mm2;    /* those nodules, Miles-Lantuejoul weights: unbiased by the frame */
     double form_um2[KB_FORMS]; /* area of counting particles by ISO 945 form */

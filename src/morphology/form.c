@@ -17,6 +17,8 @@
  */
 #include "morphology_priv.h"
 
+#include <string.h>
+
 static const double spheroidal_shape = 0.525;
 static const double spheroidal_solidity = 0.88;
 static const double spheroidal_circularity = 0.55;
@@ -52,6 +54,20 @@ enum kb_form kb_form_classify(double shape_factor, double solidity, double aspec
 const char *kb_form_roman(enum kb_form form) {
     static const char *const roman[KB_FORMS] = {"-", "I", "II", "III", "IV", "V", "VI"};
     return (unsigned)form < KB_FORMS ? roman[form] : "-";
+}
+
+bool kb_form_parse(const char *roman, enum kb_form *form) {
+    for (int i = KB_FORM_I; i < KB_FORMS; i++) {
+        if (strcmp(roman, kb_form_roman((enum kb_form)i)) == 0) {
+            *form = (enum kb_form)i;
+            return true;
+        }
+    }
+    return false;
+}
+
+bool kb_form_is_nodule(enum kb_form form) {
+    return form == KB_FORM_V || form == KB_FORM_VI;
 }
 
 const char *kb_form_words(enum kb_form form) {

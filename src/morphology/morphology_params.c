@@ -30,6 +30,20 @@ struct kb_morphology_params kb_morphology_params_default(enum kb_material materi
     };
 }
 
+static enum kb_status check_by_hand(const struct kb_morphology_params *params, struct kb_err *err) {
+    if (params->by_hands > 0 && params->by_hand == NULL) {
+        return kb_fail(err, KB_E_USAGE, "morphology", "forms by hand", "points are missing");
+    }
+    for (size_t i = 0; i < params->by_hands; i++) {
+        int form = (int)params->by_hand[i].form;
+        if (form < KB_FORM_I || form > KB_FORM_VI) {
+            return kb_fail(err, KB_E_USAGE, "morphology", "forms by hand",
+                           "unknown form (I, II, III, IV, V or VI of ISO 945-1)");
+        }
+    }
+    return KB_OK;
+}
+
 struct range {
     const char *name;
     double value, low, high;
@@ -60,5 +74,5 @@ enum kb_status kb_morphology_params_check(const struct kb_morphology_params *par
                            range[i].low, range[i].high, range[i].unit);
         }
     }
-    return KB_OK;
+    return check_by_hand(params, err);
 }

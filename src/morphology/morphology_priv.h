@@ -165,6 +165,10 @@ KB_NODISCARD enum kb_status kb_subpixel_run(const struct kb_image *grey,
                                             const struct kb_run_order *order,
                                             struct kb_particles *out, struct kb_err *err);
 
+/* Forms that a person set (form_by_hand.c), over those by figures, and a finding for each. */
+KB_NODISCARD enum kb_status kb_forms_by_hand(const struct kb_morphology_params *params,
+                                             struct kb_particles *out, struct kb_err *err);
+
 /* Settle state, form and size class of a measured particle. `label` NULL: nothing is excluded. */
 void kb_state_settle(const struct kb_spans *spans, const struct kb_image *frame,
                      const struct kb_image *label, double px_um, double min_feret_um,

@@ -200,6 +200,9 @@ static enum kb_status run(const struct kb_phase_map *map, const struct kb_image 
         status = kb_subpixel_run(grey, &map->label, params, order, out, err);
     }
     if (status == KB_OK) {
+        status = kb_forms_by_hand(params, out, err);
+    }
+    if (status == KB_OK) {
         tally(out);
         double few_px = grey != NULL ? few_pixels_outlined : few_pixels;
         status = find_scale(params, parts, few_px, out, err);
@@ -250,6 +253,7 @@ void kb_particles_drop_runs(struct kb_particles *particles) {
 void kb_particles_release(struct kb_particles *particles) {
     kb_runs_release(&particles->runs);
     kb_free(particles->particle);
+    kb_free(particles->named);
     kb_findings_release(&particles->findings);
     memset(particles, 0, sizeof *particles);
 }

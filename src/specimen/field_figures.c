@@ -39,7 +39,7 @@ static void choose_phases(const struct kb_segmentation_figures *figures, enum kb
     shown[KB_PEARLITE] = apart;
     shown[KB_CEMENTITE] = apart && cementite;
     shown[KB_FERRITE] = apart && (iron || !cementite || looked_for(figures, KB_FERRITE));
-    shown[KB_MATRIX] = !apart;
+    shown[KB_MATRIX] = !apart || figures->pixels[KB_MATRIX] > 0;
     shown[KB_OTHER] = true;
 }
 
@@ -92,14 +92,13 @@ static void tally_particle(const struct kb_particle *particle, double px_um, dou
     double area = particle->area_px2 * px_um * px_um;
     double feret = particle->feret_max_px * px_um;
     for (int method = 0; method < KB_NOD_METHODS; method++) {
-        double credit =
-            kb_nodularity_credit((enum kb_nodularity_method)method, particle->shape_factor, feret);
+        double credit = kb_nodularity_credit_of((enum kb_nodularity_method)method, particle, px_um);
         if (credit >= 0.0) {
             kb_sum_add(&tally->nodular[method], credit * area);
             kb_sum_add(&tally->graphite[method], area);
         }
     }
-    bool nodule = kb_nodularity_credit(KB_NOD_ISO945_4, particle->shape_factor, feret) > 0.0;
+    bool nodule = kb_nodularity_credit_of(KB_NOD_ISO945_4, particle, px_um) > 0.0;
     out->rated++;
     kb_sum_add(&tally->rated, weight);
     kb_sum_add(&tally->graphite_framed, weight * area);

@@ -15,6 +15,9 @@
  *
  * E2567 and ISO 16112 keep their own 10 um when the laboratory measures smaller particles; a
  * laboratory that sets a larger minimum has left the method, and the report prints that minimum.
+ * A form set by hand takes the shape factor's place in every method: V and VI count whole, I to IV
+ * nothing. The minimum size stays.
+ *
  * refs/nodularity_rules.csv holds these numbers with their sources.
  */
 #include "specimen_priv.h"
@@ -46,4 +49,14 @@ double kb_nodularity_credit(enum kb_nodularity_method method, double shape_facto
         return 1.0;
     }
     return shape_factor >= rule->half ? 0.5 : 0.0;
+}
+
+double kb_nodularity_credit_of(enum kb_nodularity_method method, const struct kb_particle *particle,
+                               double px_um) {
+    double feret_um = particle->feret_max_px * px_um;
+    double credit = kb_nodularity_credit(method, particle->shape_factor, feret_um);
+    if (credit < 0.0 || !particle->by_hand) {
+        return credit;
+    }
+    return kb_form_is_nodule(particle->form) ? 1.0 : 0.0;
 }

@@ -110,6 +110,9 @@ void kb_unfold_rounds(const double *kernel, size_t bins, const double *seen, dou
 /* What the method makes of a particle: 1 nodule, 0.5 intermediate, 0 neither; negative: not rated.
  */
 double kb_nodularity_credit(enum kb_nodularity_method method, double shape_factor, double feret_um);
+/* The same of a particle, whose form may have been set by hand; px_um must be known. */
+double kb_nodularity_credit_of(enum kb_nodularity_method method, const struct kb_particle *particle,
+                               double px_um);
 
 /* ---- specimen_findings.c ---- */
 

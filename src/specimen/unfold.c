@@ -59,10 +59,9 @@ struct classes {
 static bool section_of(const struct kb_field_figures *field, size_t index, double least_um,
                        double *diameter_um, double *weight) {
     const struct kb_particle *particle = &field->particle[index];
-    double feret = particle->feret_max_px * field->px_um;
     *diameter_um = particle->diameter_px * field->px_um;
     if (particle->state != KB_COUNTS || !(*diameter_um >= least_um) || !(*diameter_um > 0.0) ||
-        !(kb_nodularity_credit(KB_NOD_ISO945_4, particle->shape_factor, feret) > 0.0)) {
+        !(kb_nodularity_credit_of(KB_NOD_ISO945_4, particle, field->px_um) > 0.0)) {
         return false;
     }
     *weight = kb_frame_weight(&field->frame, particle->box.width, particle->box.height);

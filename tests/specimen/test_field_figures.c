@@ -204,6 +204,55 @@ static void the_order_of_particles_changes_no_digit(void **state) {
     assert_true(a.graphite_um4 == b.graphite_um4 && a.form_um2[6] == b.form_um2[6]);
 }
 
+/* A round one called irregular, an irregular one called a nodule: each method goes by the word. */
+static void a_form_by_hand_decides_in_every_method(void **state) {
+    (void)state;
+    const uint64_t counts[KB_PHASES] = {[KB_GRAPHITE] = 4000, [KB_MATRIX] = 96000};
+    struct kb_particle two[] = {made_particle(0.9, 40.0), made_particle(0.4, 60.0)};
+    const struct kb_particles particles = {.particle = two, .count = 2, .px_um = 1.0};
+    for (int form = KB_FORM_I; form < KB_FORMS; form++) {
+        for (int which = 0; which < 2; which++) {
+            two[0].by_hand = which == 0;
+            two[1].by_hand = which == 1;
+            two[which].form = (enum kb_form)form;
+            struct kb_field_figures field =
+                figures_of(counts, KB_LIGHT_UNETCHED, KB_DUCTILE_IRON, 1.0, &particles);
+            bool nodule = form == KB_FORM_V || form == KB_FORM_VI;
+            double area = (which == 1 || nodule ? two[0].area_px2 : 0.0) +
+                          (which == 1 && nodule ? two[1].area_px2 : 0.0);
+            for (int method = 0; method < KB_NOD_METHODS; method++) {
+                near(field.nodular_um2[method], area, 1e-9);
+                near(field.graphite_um2[method], two[0].area_px2 + two[1].area_px2, 1e-9);
+            }
+            assert_int_equal(field.nodules, (which == 1 || nodule) + (which == 1 && nodule));
+        }
+    }
+}
+
+/* The methods with a minimum of their own keep it. */
+static void a_form_by_hand_does_not_lift_the_minimum_size(void **state) {
+    (void)state;
+    const uint64_t counts[KB_PHASES] = {[KB_GRAPHITE] = 400, [KB_MATRIX] = 9600};
+    struct kb_particle small = made_particle(0.4, 8.0);
+    small.by_hand = true;
+    small.form = KB_FORM_VI;
+    const struct kb_particles particles = {.particle = &small, .count = 1, .px_um = 1.0};
+    struct kb_field_figures field =
+        figures_of(counts, KB_LIGHT_UNETCHED, KB_DUCTILE_IRON, 1.0, &particles);
+    near(field.nodular_um2[KB_NOD_ISO945_4], small.area_px2, 1e-9);
+    near(field.graphite_um2[KB_NOD_E2567], 0.0, 0.0);
+    near(field.graphite_um2[KB_NOD_ISO16112], 0.0, 0.0);
+}
+
+static void matrix_beside_constituents_keeps_its_share(void **state) {
+    (void)state;
+    const uint64_t counts[KB_PHASES] = {
+        [KB_GRAPHITE] = 100, [KB_FERRITE] = 300, [KB_PEARLITE] = 500, [KB_MATRIX] = 100};
+    struct kb_field_figures field = figures_of(counts, KB_LIGHT, KB_DUCTILE_IRON, 1.0, NULL);
+    near(field.fraction[KB_MATRIX], 0.1, 1e-15);
+    near(field.pearlite_of_matrix, 0.625, 1e-15);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(excluded_area_is_in_no_fraction),
@@ -218,6 +267,9 @@ int main(void) {
         cmocka_unit_test(large_particles_weigh_for_those_that_the_frame_hides),
         cmocka_unit_test(figures_follow_the_pixel_size),
         cmocka_unit_test(the_order_of_particles_changes_no_digit),
+        cmocka_unit_test(a_form_by_hand_decides_in_every_method),
+        cmocka_unit_test(a_form_by_hand_does_not_lift_the_minimum_size),
+        cmocka_unit_test(matrix_beside_constituents_keeps_its_share),
     };
     return cmocka_run_group_tests_name("field figures", tests, NULL, NULL);
 }
