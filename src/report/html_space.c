@@ -102,8 +102,11 @@ static void draw(struct kb_text *out, const struct kb_spheres *spheres) {
     };
     kb_text_add(out, "<figure>");
     kb_svg_pairs(out, &pairs);
-    kb_text_add(out, "<figcaption>Share of the number in each class of diameter; the lines are "
-                     "95&#160;% intervals of the nodules in space</figcaption></figure>\n");
+    kb_text_add(out, "<figcaption>Share of the number in each class of diameter");
+    if (isfinite(spheres->bin[0].lo)) {
+        kb_text_add(out, "; the lines are 95&#160;% intervals of the nodules in space");
+    }
+    kb_text_add(out, "</figcaption></figure>\n");
 }
 
 static void class_rows(struct kb_text *out, const struct kb_spheres *spheres) {
@@ -169,9 +172,10 @@ static void sizes(struct kb_text *out, const struct kb_specimen *specimen) {
         kb_text_add(out, ".</p>\n");
         return;
     }
-    kb_text_add(out, "<p>A plane cuts nodules off their centres and meets large ones more often "
-                     "than small ones. Sections are therefore smaller than the nodules, small "
-                     "nodules are missed, and a count per mm² is the number per mm³ times the mean "
+    kb_text_add(out, "<p>A plane cuts nodules off their centres, so that each section is smaller "
+                     "than its nodule, and meets large nodules more often than small ones, so that "
+                     "small ones are missed. The mean size in the plane is therefore not that of "
+                     "the nodules, and a count per mm² is the number per mm³ times the mean "
                      "diameter: two irons of the same count may hold very different numbers of "
                      "nodules.</p>\n");
     methods(out, spheres);
@@ -188,7 +192,7 @@ static void sizes(struct kb_text *out, const struct kb_specimen *specimen) {
 static void spacing_row(struct kb_text *out, const char *name, const char *formula,
                         const struct kb_estimate *estimate) {
     kb_text_format(out,
-                   "<tr><td class=\"lone\">%s</td><td data-label=\"formula\">%s</td>"
+                   "<tr><td class=\"lone\">%s</td><td data-label=\"formula\"><span>%s</span></td>"
                    "<td class=\"n\" data-label=\"value\"><span>",
                    name, formula);
     kb_html_estimate(out, estimate, true);

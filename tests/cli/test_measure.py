@@ -236,6 +236,23 @@ class Measure(program.Case):
             *words, "--limit", "graphite >= 50 %", "--limit", "nodularity >= 5 %", code=1
         )
 
+    def test_the_rule_that_decides_is_chosen_and_named(self):
+        words = [*IRON, "--contrast", "light", *self.fields("etched")]
+        mean = self.result(*words)["graphite"]["nodules_per_mm2"]
+        words += ["--limit", f"nodules_per_mm2 >= {mean * 0.999:.4f}"]
+        guarded = self.result(*words, codes=(1,))
+        simple = self.result(*words, "--rule", "simple")
+        self.assertEqual(guarded["decision_rule"], "guarded")
+        self.assertEqual(guarded["verdict"], "undecided")
+        self.assertEqual(simple["decision_rule"], "simple")
+        self.assertEqual(simple["verdict"], "accept")
+        for result in guarded, simple:
+            self.assertEqual(
+                result["verdict_by_rule"], {"guarded": "undecided", "simple": "accept"}
+            )
+            self.assertTrue(0.5 < result["limits"][0]["probability"] < 0.975)
+        self.measure(*words, "--rule", "generous", code=2)
+
     def test_steel_gives_carbon_and_no_graphite(self):
         result = self.result(
             "--material",

@@ -160,7 +160,7 @@ static void counting_rules_sizes_in_space_and_both_verdicts_are_shown(void **sta
         "complete particles only",
         "(used in this report)",
         "From plane to space",
-        "meets large ones more often",
+        "meets large nodules more often",
         "9400",
         "Schwartz–Saltykov",
         "612 sections of 10 µm",
