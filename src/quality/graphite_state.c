@@ -22,7 +22,6 @@
 #define REACH_MOST 400  /* pixels from the centre */
 #define RIM 0.06        /* brighter by this share of the step from matrix to graphite */
 #define COLLAR 0.5      /* of the way from centre to outline: where the rim is looked for */
-#define BRIGHTEST 0.9   /* times the noise: by which the brightest of some means is too bright */
 #define CORE_DARKER 0.7 /* of the particle's outer part */
 #define CORE_BLACK 0.1  /* of the grey of the matrix */
 #define TAIL_LEAST 0.07 /* of the grey of the matrix */
@@ -63,30 +62,34 @@ static double mean_along(const struct kb_look *look, const struct body *b, doubl
     return count > 0 ? sum / count : (double)NAN;
 }
 
-/* The brightest three pixels near the outline, over the same phase farther out. They may lie behind
- * a collar of graphite that was left standing and taken for another phase. */
+/* Pixels from the outline to where the rim should be: beside it, or behind a collar of graphite
+ * that was left standing and taken for a darker phase than the one beyond. */
+static int rim_start(const struct kb_look *look, const struct body *b, double c, double s,
+                     double edge) {
+    const double *median = look->seen.median;
+    int reach = 4 + (int)(COLLAR * edge);
+    uint8_t near = label_at(look, b->x + (edge + 3) * c, b->y + (edge + 3) * s);
+    for (int d = 2; d <= reach; d++) {
+        uint8_t label = label_at(look, b->x + (edge + d) * c, b->y + (edge + d) * s);
+        if (median[label] > median[near]) { /* false where a phase is missing */
+            return d + 1;
+        }
+    }
+    return 2;
+}
+
 static double rim_along(const struct kb_look *look, const struct body *b, double c, double s,
                         double edge) {
-    int top = 2, reach = 4 + (int)(COLLAR * edge);
-    double best = 0.0;
-    for (int d = 2; d <= reach; d++) {
-        double end = edge + d + 2;
-        if (label_at(look, b->x + end * c, b->y + end * s) == KB_EXCLUDED) {
-            return NAN;
-        }
-        double mean = mean_along(look, b, c, s, edge + d, end);
-        top = mean > best ? d : top;
-        best = fmax(best, mean);
-    }
-    uint8_t near = label_at(look, b->x + (edge + top + 1) * c, b->y + (edge + top + 1) * s);
-    for (int d = top; d <= top + FAR + 2; d++) {
-        uint8_t label = label_at(look, b->x + (edge + d) * c, b->y + (edge + d) * s);
+    double rim = edge + rim_start(look, b, c, s, edge);
+    uint8_t near = label_at(look, b->x + (rim + 1) * c, b->y + (rim + 1) * s);
+    for (int d = 0; d <= FAR + 2; d++) {
+        uint8_t label = label_at(look, b->x + (rim + d) * c, b->y + (rim + d) * s);
         if (label != near || near == KB_EXCLUDED || near == KB_GRAPHITE) {
             return NAN;
         }
     }
-    double level = mean_along(look, b, c, s, edge + top + FAR - 2, edge + top + FAR + 2);
-    return best - level - BRIGHTEST * look->seen.noise;
+    return mean_along(look, b, c, s, rim, rim + 2) -
+           mean_along(look, b, c, s, rim + FAR - 2, rim + FAR + 2);
 }
 
 static double trail_along(const struct kb_look *look, const struct body *b, double c, double s,

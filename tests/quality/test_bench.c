@@ -58,6 +58,20 @@ static void a_dark_centre_or_a_ferrite_ring_alone_is_no_pit(void **state) {
     plate_release(&plate);
 }
 
+static void bright_lamellae_beside_graphite_are_no_rim(void **state) {
+    (void)state;
+    struct kb_render_params params = kb_render_params_default();
+    params.pearlite_of_matrix = 1.0;
+    params.lamella_um = 1.5;
+    for (params.seed = 21; params.seed < 24; params.seed++) {
+        struct plate plate;
+        plate_drawn(&params, KB_DUCTILE_IRON, &plate);
+        struct kb_quality q = plate_look(&plate, KB_DUCTILE_IRON, KB_LIGHT);
+        assert_int_equal(q.check[KB_CHECK_PULL_OUT].fitness, KB_FIT);
+        plate_release(&plate);
+    }
+}
+
 /* A soft dark wedge behind each nodule, at `angle` plus `turn` from one to the next. */
 static double look_at_tails(double angle, double turn, double depth) {
     struct plate plate;
@@ -249,6 +263,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(pulled_out_graphite_is_counted),
         cmocka_unit_test(a_dark_centre_or_a_ferrite_ring_alone_is_no_pit),
+        cmocka_unit_test(bright_lamellae_beside_graphite_are_no_rim),
         cmocka_unit_test(comet_tails_count_when_they_point_the_same_way),
         cmocka_unit_test(ferrite_and_pearlite_nearer_each_other_are_a_weaker_etch),
         cmocka_unit_test(pearlite_and_graphite_nearer_each_other_are_a_stronger_etch),
