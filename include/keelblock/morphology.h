@@ -85,11 +85,13 @@ struct kb_morphology_params {
      * 0.93); the other is at least compact (0.5, 0.9). */
     double part_shape, part_solidity;
     double part_shape_other, part_solidity_other;
-    double part_gain;  /* by how much the pieces' mean shape factor, weighted by area, must exceed
-                          that of the whole, 0..1 (0.1) */
-    double hole_share; /* a hole is filled when its area is at most this share of the particle's
-                          graphite about it: in the hole's box grown on each side by half the
-                          hole's equivalent diameter. 0: fill none (0.5) */
+    double part_thin; /* a neck of at most this share of the lesser inscribed radius parts where one
+                         piece is compact, whatever the other is, 0..1 (0.4) */
+    double part_gain; /* by how much the pieces' mean shape factor, weighted by area, must exceed
+                         that of the whole, 0..1 (0.1) */
+    double hole_share;     /* a hole is filled when its area is at most this share of the particle's
+                              graphite about it: in the hole's box grown on each side by half the
+                              hole's equivalent diameter. 0: fill none (0.5) */
     double fallback_px_um; /* stands in for the pixel size in part_depth_um where that is unknown; a
                               finding says so (0.5) */
     double

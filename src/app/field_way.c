@@ -204,9 +204,9 @@ static enum kb_status quality_findings(const struct kb_field_way *way, struct kb
         if (check->looked && check->fitness != KB_FIT) {
             char code[40];
             (void)snprintf(code, sizeof code, "preparation-%s", kb_check_name((enum kb_check)i));
-            status = kb_findings_add(findings, err,
-                                     check->fitness == KB_NOT_FIT ? KB_SERIOUS : KB_WARNING, code,
-                                     "%s %s", check->says, check->advice);
+            status = kb_findings_add(
+                findings, err, check->fitness == KB_NOT_FIT ? KB_SERIOUS : KB_WARNING, code,
+                "%c%s. %s", toupper((unsigned char)check->says[0]), check->says + 1, check->advice);
         }
     }
     return status;

@@ -3,10 +3,12 @@
  * Vermicular, flake and ragged graphite has necks too; cutting it there would make false nodules.
  * So a cut stands only where on one side lies a piece that is convincingly round (shape factor and
  * solidity), and on the other one that is at least compact: perhaps nodules grown together beyond
- * parting, but no worm. A piece that is not even compact is joined with the neighbour with which it
- * shares the widest neck; so are two merely compact neighbours; and all is judged again, until
- * every cut stands or one piece is left. At the end the pieces must be rounder on the average (by
- * area) than the whole was: a nodule with a crack in it, whose halves are no better, stays one.
+ * parting, but no worm; or where the neck is thin beside the lesser inscribed circle and one side
+ * is compact, so that a ragged neighbour does not spoil a cluster. A piece that is not even compact
+ * is joined with the neighbour with which it shares the widest neck; so are two merely compact
+ * neighbours; and all is judged again, until every cut stands or one piece is left. At the end the
+ * pieces must be rounder on the average (by area) than the whole was: a nodule with a crack in it,
+ * whose halves are no better, stays one.
  */
 #include "morphology_priv.h"
 
@@ -127,10 +129,19 @@ static enum kb_status judge(const struct kb_morphology_params *params,
     return KB_OK;
 }
 
+/* A neck so thin beside the lesser of two inscribed circles that no single particle has it. */
+static bool thin_neck(const struct kb_morphology_params *params, const struct kb_flood *flood,
+                      const struct kb_saddle *saddle, uint32_t a, uint32_t b) {
+    uint32_t one = flood->basin[a].peak;
+    uint32_t other = flood->basin[b].peak;
+    return sqrt(saddle->squared) <= params->part_thin * sqrt(one < other ? one : other);
+}
+
 /* Join what must not be cut apart; saddles come widest first, so that a piece goes to the
  * neighbour with which it shares the widest neck. A piece is joined once a round, then judged
  * anew. Says whether anything was joined. */
-static bool join_badly_cut(struct kb_flood *flood, struct kb_pieces_scratch *scratch) {
+static bool join_badly_cut(struct kb_flood *flood, const struct kb_morphology_params *params,
+                           struct kb_pieces_scratch *scratch) {
     bool joined = false;
     for (size_t i = 0; i < flood->saddles; i++) {
         uint32_t a = kb_flood_root(flood, flood->saddle[i].a);
@@ -139,7 +150,9 @@ static bool join_badly_cut(struct kb_flood *flood, struct kb_pieces_scratch *scr
         struct kb_piece *other = &scratch->piece[scratch->number[b]];
         bool stands = one->grade != KB_POOR && other->grade != KB_POOR &&
                       (one->grade == KB_ROUND || other->grade == KB_ROUND);
-        if (a == b || stands || one->joined || other->joined) {
+        bool hangs_by_a_thread = (one->grade != KB_POOR || other->grade != KB_POOR) &&
+                                 thin_neck(params, flood, &flood->saddle[i], a, b);
+        if (a == b || stands || hangs_by_a_thread || one->joined || other->joined) {
             continue;
         }
         flood->basin[a < b ? b : a].parent = a < b ? a : b;
@@ -175,7 +188,7 @@ enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
         if (status == KB_OK) {
             status = judge(params, scratch, *pieces, &mean_shape, err);
         }
-        if (status == KB_OK && !join_badly_cut(flood, scratch)) {
+        if (status == KB_OK && !join_badly_cut(flood, params, scratch)) {
             bool better = mean_shape >= whole->shape_factor + params->part_gain;
             *pieces = better ? *pieces : 1;
             break;

@@ -48,5 +48,9 @@ const char *kb_quality_advice(const struct kb_look *look, enum kb_check which) {
         [KB_CHECK_RESOLUTION] = "Use a higher magnification, or a camera with smaller pixels, and "
                                 "take more fields.",
     };
+    if (which == KB_CHECK_ETCH_WEAK && look->contrast == KB_SEM) {
+        return "Secondary electrons show these constituents in one grey. Photograph the etched "
+               "section under the light microscope, or etch longer if it is faint there too." ETCH;
+    }
     return which == KB_CHECK_SCRATCHES ? scratches(look) : advice[which];
 }

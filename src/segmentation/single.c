@@ -195,11 +195,12 @@ static bool both_rough(const struct kb_seg *seg) {
     return plain >= ROUGH && plain > ALIKE * pearlite && !has_boundaries(seg);
 }
 
-/* Under secondary electrons roughness names nothing: spheroidite and martensite are as rough as
- * pearlite, and smooth networks of its grey go unseen in it. */
+/* Under secondary electrons texture names nothing: spheroidite and martensite are as rough as
+ * pearlite, bright carbides and rims make a network as boundaries do, and smooth networks of the
+ * same grey go unseen. */
 static void set_single(struct kb_seg *seg, enum kb_phase phase) {
     seg->single = true;
-    seg->single_phase = seg->params->contrast == KB_SEM && phase == KB_PEARLITE ? KB_MATRIX : phase;
+    seg->single_phase = seg->params->contrast == KB_SEM ? KB_MATRIX : phase;
 }
 
 /* The hills do not part, but solid regions were found beyond the one: do they stand? */
