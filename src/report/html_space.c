@@ -71,8 +71,9 @@ static void methods(struct kb_text *out, const struct kb_spheres *spheres) {
 }
 
 static void draw(struct kb_text *out, const struct kb_spheres *spheres) {
-    double bound[KB_SPHERE_CLASSES + 1], plane[KB_SPHERE_CLASSES], space[KB_SPHERE_CLASSES],
-        low[KB_SPHERE_CLASSES], high[KB_SPHERE_CLASSES];
+    double bound[KB_SPHERE_CLASSES + 1] = {0};
+    double plane[KB_SPHERE_CLASSES], space[KB_SPHERE_CLASSES];
+    double low[KB_SPHERE_CLASSES], high[KB_SPHERE_CLASSES];
     double sections = 0.0, nodules = 0.0;
     for (size_t i = 0; i < spheres->bins; i++) {
         sections += spheres->bin[i].sections_per_mm2;
