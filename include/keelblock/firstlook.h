@@ -83,7 +83,17 @@ KB_API KB_NODISCARD enum kb_status
 kb_first_look_params_check(const struct kb_first_look_params *params, struct kb_err *err);
 
 /* Look at a field; it is not changed. Initialises `look`; zeroed on failure. Release with
- * kb_first_look_release(). KB_E_UNFIT when nothing in the frame is specimen. */
+ * kb_first_look_release(). KB_E_UNFIT when nothing in the frame is specimen.
+ *
+ * Marks are black or white, or pure colours in a file with colour as far as they can be read in
+ * grey; a data bar may have any even ground. Scale bars are level. Boxes in `mark` are those of
+ * what was found, `outside` is grown by two pixels for the ringing of lossy files. Where much of a
+ * picture is burnt out or black, drawings cannot be told from it and are left in.
+ * A scale bar inside a data bar is a mark of its own, listed after the bar.
+ *
+ * Findings: data-bar-excluded, lettering-excluded, margin-excluded, vignette-excluded,
+ * resin-excluded, scale-bar-seen, marks-excluded (share of the frame) or little-specimen (more than
+ * half of it), contrast-found or contrast-unsure. */
 KB_API KB_NODISCARD enum kb_status kb_first_look_run(const struct kb_field *field,
                                                      const struct kb_first_look_params *params,
                                                      struct kb_first_look *look,

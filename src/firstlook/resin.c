@@ -17,7 +17,7 @@
 #include <stdlib.h>
 
 #define SQUARE 8        /* pixels of the small picture */
-#define SQUARES_MAX 132 /* along a side: about a thousand pixels, and a remainder */
+#define SQUARES_MAX 132 /* along a side: above the small picture's longest */
 
 struct square {
     double level, spread;
@@ -128,14 +128,20 @@ static void parabola(const struct resin *resin, double c[3]) {
     c[2] = det > 0.0 ? (n * d2 - s2 * d0) / det : 0.0;
 }
 
-static bool border_is_smooth(const struct resin *resin) {
+/* Whether the border keeps to its parabola. Where it strays inwards it is drawn back to it: dark
+ * structure touches the resin there. */
+static bool border_is_smooth(struct resin *resin) {
     static const double off_most = 1.2, near = 0.9; /* squares; share of them that keep to it */
     double c[3], middle = (resin->first + resin->end - 1) / 2.0;
     int32_t keep = 0;
     parabola(resin, c);
     for (int32_t i = resin->first; i < resin->end; i++) {
         double u = i - middle;
-        keep += fabs(resin->depth[i] - (c[0] + c[1] * u + c[2] * u * u)) <= off_most;
+        double fitted = c[0] + c[1] * u + c[2] * u * u;
+        keep += fabs(resin->depth[i] - fitted) <= off_most;
+        if (resin->depth[i] > fitted + off_most) {
+            resin->depth[i] = (int32_t)fmax(fitted + 0.5, 1.0);
+        }
     }
     return keep >= near * (resin->end - resin->first);
 }

@@ -33,7 +33,7 @@ static void sum_rows(const struct kb_image *grey, struct kb_rect from, int32_t y
 }
 
 static void average(const struct kb_image *grey, struct kb_firstlook_small *small, uint16_t *sum) {
-    uint32_t n = (uint32_t)small->factor, area = n * n;
+    uint32_t n = small->factor > 1 ? (uint32_t)small->factor : 1, area = n * n;
     for (int32_t y = 0; y < small->grey.height; y++) {
         sum_rows(grey, small->from, small->from.y + y * small->factor, small->factor, sum);
         uint8_t *to = kb_row(&small->grey, y);
@@ -70,12 +70,8 @@ enum kb_status kb_firstlook_small_make(const struct kb_firstlook_frame *frame,
         small->from.width > small->from.height ? small->from.width : small->from.height;
     int32_t shortest = small->from.width + small->from.height - longest;
     small->factor = (longest + SMALL_SIDE - 1) / SMALL_SIDE;
-    if (small->factor > shortest) {
-        small->factor = shortest; /* a thread of a picture */
-    }
-    if (small->factor > 255) {
-        small->factor = 255; /* sums of 255 rows of 255 still fit 16 bits */
-    }
+    const int32_t most = shortest < 255 ? shortest : 255; /* a thread; sums that fit 16 bits */
+    small->factor = small->factor > most ? most : small->factor;
     int32_t width = small->from.width / small->factor, height = small->from.height / small->factor;
     uint16_t *sum = kb_alloc((size_t)small->from.width, sizeof *sum);
     if (sum == NULL) {

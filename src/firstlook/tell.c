@@ -101,12 +101,12 @@ static enum kb_status tell_contrast(const struct kb_firstlook_frame *frame, stru
         }
     }
     const struct kb_evidence *evidence = &found->evidence[best];
-    return kb_findings_add(&look->findings, err, KB_NOTE, "contrast-found",
-                           "The field was taken for '%s' by its looks (belief %.1f %%); what spoke "
-                           "loudest was the %s, %.3g%s%s. If that is wrong, say --contrast.",
-                           kb_contrast_name(found->contrast),
-                           100.0 * found->belief[found->contrast], evidence->what, evidence->value,
-                           evidence->unit[0] != '\0' ? " " : "", evidence->unit);
+    return kb_findings_add(
+        &look->findings, err, KB_NOTE, "contrast-found",
+        "The field was taken for '%s' by its looks (belief %.1f %%). The strongest "
+        "sign: %s = %.3g%s%s. If that is wrong, say --contrast.",
+        kb_contrast_name(found->contrast), 100.0 * found->belief[found->contrast], evidence->what,
+        evidence->value, evidence->unit[0] != '\0' ? " " : "", evidence->unit);
 }
 
 enum kb_status kb_firstlook_tell(const struct kb_firstlook_frame *frame, struct kb_err *err) {
