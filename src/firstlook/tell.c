@@ -40,8 +40,8 @@ static enum kb_status tell_kind(const struct kb_firstlook_frame *frame, enum kb_
     }
     return kb_findings_add(
         &look->findings, err, KB_NOTE, code,
-        "%s%s is left out: %d x %d pixels at %d, %d%s. If it is specimen, measure with the marks "
-        "left in.",
+        "%s%s is left out: %d x %d pixels at %d, %d%s. If it is specimen, measure the whole "
+        "frame (--whole-frame).",
         kind_words(kind), several, (int)first->box.width, (int)first->box.height, (int)first->box.x,
         (int)first->box.y, count > 1 ? " is the first" : "");
 }

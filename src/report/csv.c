@@ -102,7 +102,8 @@ static void field_row(struct row *row, const struct kb_field_result *field, size
     number_cell(row, grey->separability);
     number_cell(row, grey->unevenness);
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
-        number_cell(row, figures->fraction[phase]);
+        bool unseen = phase == KB_OTHER && !(figures->fraction[phase] > 0.0); /* only by hand */
+        number_cell(row, unseen ? KB_NAN : figures->fraction[phase]);
     }
     number_cell(row, figures->pearlite_of_matrix);
     bool rated = figures->graphite_measured;

@@ -89,6 +89,15 @@ static bool weigh_by_area(const struct pooling *pooling, size_t n) {
     return true;
 }
 
+static bool any_above_zero(const double *value, size_t n) {
+    for (size_t i = 0; i < n; i++) {
+        if (value[i] > 0.0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static struct kb_estimate pool_phase(struct pooling *pooling, enum kb_phase phase,
                                      const char *why) {
     size_t n = 0;
@@ -104,6 +113,9 @@ static struct kb_estimate pool_phase(struct pooling *pooling, enum kb_phase phas
     }
     if (n == 0) {
         return kb_estimate_missing("1", why);
+    }
+    if (phase == KB_OTHER && !any_above_zero(pooling->top, n)) {
+        return kb_estimate_missing("1", "no region was set to other by hand; it is not looked for");
     }
     if (!weigh_by_area(pooling, n)) {
         return kb_estimate_mean(pooling->top, n, "1", 0.0, 1.0);
