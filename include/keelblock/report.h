@@ -52,6 +52,35 @@ struct kb_setting_record {
     const char *origin; /* static text: "default", "job file", "command line" */
 };
 
+enum kb_hand_kind {
+    KB_HAND_PHASE,     /* a region's phase */
+    KB_HAND_FORM,      /* a particle's ISO 945-1 form */
+    KB_HAND_EXCLUSION, /* a rectangle left out */
+    KB_HAND_DARK,      /* the dark threshold ... */
+    KB_HAND_BRIGHT,    /* ... and the bright one */
+    KB_HAND_KINDS
+};
+KB_API const char *kb_hand_kind_name(enum kb_hand_kind kind); /* "phase", "dark-threshold", ... */
+
+/* A decision that a person took in the program's place, with the reason, and what came of it. */
+struct kb_by_hand {
+    enum kb_hand_kind kind;
+    char *field_name;     /* as said: path, end of a path or base name; NULL: every field */
+    struct kb_rect place; /* pixels of the upright picture; a point is 1 x 1; thresholds: zeroed */
+    enum kb_phase phase;  /* KB_HAND_PHASE */
+    enum kb_form form;    /* KB_HAND_FORM */
+    double level;         /* thresholds: grey of the file; else not used */
+    char *reason;         /* NULL: none was given */
+    const char *origin;   /* static text: "job file", "command line" */
+    /* Filled in by kb_measure(): */
+    size_t field;              /* 1-based; 0: every field */
+    enum kb_phase phase_found; /* KB_HAND_PHASE: what it was ... */
+    uint64_t pixels;           /* ... and how many pixels changed */
+    enum kb_form form_found;   /* KB_HAND_FORM: by its figures ... */
+    uint32_t particle;         /* ... and the particle's id */
+    bool without_effect;       /* it changed nothing */
+};
+
 struct kb_stage_time {
     const char *stage; /* static text */
     double seconds;    /* summed over fields */
@@ -76,6 +105,8 @@ struct kb_result {
     struct kb_judgement judgement;
     struct kb_setting_record *setting;
     size_t settings, settings_capacity;
+    struct kb_by_hand *by_hand; /* in the order in which they were said */
+    size_t by_hands;
     struct kb_stage_time *time;
     size_t times;
 };
@@ -136,6 +167,57 @@ KB_API KB_NODISCARD enum kb_status kb_write_truth(const char *path,
                                                   const struct kb_render_params *params,
                                                   const struct kb_render_truth *truth,
                                                   struct kb_err *err);
+
+/* ---- software validation -----------------------------------------------------------------------
+ * What a laboratory files of `keelblock prove`: figures found on specimens whose truth is known,
+ * against limits that were set before. */
+
+enum kb_proof_kind {
+    KB_PROOF_BIAS,          /* measured less true, the same fields */
+    KB_PROOF_REPEATABILITY, /* 2.8 standard deviations of the same section, other noise */
+    KB_PROOF_TURNING,       /* largest change when the same picture is turned or mirrored */
+    KB_PROOF_COVERAGE,      /* share of 95 % intervals that hold the truth */
+    KB_PROOF_KINDS
+};
+KB_API const char *kb_proof_kind_name(enum kb_proof_kind kind); /* "bias", ... */
+
+struct kb_proof_row {
+    enum kb_proof_kind kind;
+    const char *group;    /* static text: the series, "Pearlite in steel" */
+    char subject[80];     /* "20 % pearlite" */
+    const char *quantity; /* static text: "nodularity by area, ISO 945-4" */
+    size_t specimens, fields;
+    size_t refused;          /* fields that were not measured: not fit by the tool's own rules */
+    double truth, measured;  /* in value_unit; NaN where a row has none */
+    const char *value_unit;  /* static text as shown: "%", "/mm²" */
+    double figure, error;    /* the row's figure and its standard error, in `unit`; NaN unknown */
+    const char *unit;        /* static text as shown: "points", "%", "" */
+    double low, high;        /* limits, inclusive */
+    size_t hits, trials;     /* coverage: intervals that hold the truth, of so many */
+    const char *limit_words; /* static text: where the limit comes from */
+    bool passed;
+    char why[200]; /* what the first refusal said; "" */
+};
+
+struct kb_proof {
+    char made_at[32]; /* local time, ISO 8601 with offset */
+    bool quick;
+    size_t specimens, fields, refused;
+    double seconds;
+    int threads;
+    struct kb_proof_row *row; /* of one group, all of one kind, side by side */
+    size_t rows, capacity;
+};
+KB_API size_t kb_proof_failed(const struct kb_proof *proof); /* rows that did not pass */
+KB_API void kb_proof_release(struct kb_proof *proof);
+/* prove.json, schema "keelblock.proof/1"; prove.html; the short table for a terminal: the worst row
+ * of each series and quantity, and every row that failed. As the writers to memory above. */
+KB_API KB_NODISCARD enum kb_status kb_report_proof_json(const struct kb_proof *proof,
+                                                        struct kb_text *out, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_proof_html(const struct kb_proof *proof,
+                                                        struct kb_text *out, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_proof_table(const struct kb_proof *proof,
+                                                         struct kb_text *out, struct kb_err *err);
 
 /* ---- the output folder -------------------------------------------------------------------------
  * Files are made in a hidden folder inside (".keelblock-XXXXXX") and moved into place together at

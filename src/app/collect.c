@@ -137,7 +137,7 @@ static enum kb_status take_fields(struct kb_request *request, const struct kb_jo
 
 static const char *const sections[] = {"specimen",  "fields",    "calibration", "segmentation",
                                        "particles", "precision", "chemistry",   "carbon",
-                                       "limits",    "output"};
+                                       "limits",    "by_hand",   "output"};
 
 static enum kb_status unknown_entry(const struct kb_job_entry *entry, const char *where,
                                     struct kb_err *err) {
@@ -187,6 +187,11 @@ static enum kb_status take_entry(struct kb_request *request, const struct kb_job
     if (option == NULL && strcmp(entry->section, "specimen") == 0 &&
         strcmp(entry->key, "id") == 0) {
         option = kb_option_by_name("specimen", KB_MEASURE);
+    }
+    /* exclusions may stand beside the other decisions by hand */
+    if (option == NULL && strcmp(entry->section, "by_hand") == 0 &&
+        strcmp(entry->key, "exclude") == 0) {
+        option = kb_option_by_name("exclude", KB_MEASURE);
     }
     if (option == NULL) {
         return unknown_entry(entry, where, err);

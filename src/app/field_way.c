@@ -8,6 +8,7 @@
 
 void kb_way_release(struct kb_field_way *way) {
     kb_particles_drop_runs(&way->out->particles);
+    kb_way_release_hands(way);
     kb_picture_release(&way->overlay);
     kb_phase_map_release(&way->map);
     kb_first_look_release(&way->look);
@@ -41,11 +42,11 @@ enum kb_status kb_way_look(const struct kb_plan *plan, struct kb_field_way *way,
     return KB_OK;
 }
 
-static enum kb_status check_size(const struct kb_plan *plan, const struct kb_field *field,
+static enum kb_status check_size(const struct kb_plan *plan, const struct kb_field_way *way,
                                  struct kb_err *err) {
-    const struct kb_segmentation_params *params = &plan->settings->segmentation;
-    for (size_t i = 0; i < params->exclusions; i++) {
-        const struct kb_rect *rect = &params->exclusion[i];
+    const struct kb_field *field = &way->field;
+    for (size_t i = 0; i < way->hands.exclusions; i++) {
+        const struct kb_rect *rect = &way->hands.exclusion[i];
         if (rect->x >= field->grey.width || rect->y >= field->grey.height) {
             return kb_fail(err, KB_E_USAGE, "app", field->path,
                            "the exclusion %d,%d,%d,%d lies outside the picture of %d x %d pixels "
@@ -72,8 +73,15 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
     params.contrast = way->contrast;
     params.blank = plan->blank.grey.px != NULL ? &plan->blank.grey : NULL;
     params.outside = way->look.outside.px != NULL ? &way->look.outside : NULL;
-    enum kb_status status = check_size(plan, &way->field, err);
+    enum kb_status status = kb_way_gather_hands(plan, way, err);
     if (status == KB_OK) {
+        status = check_size(plan, way, err);
+    }
+    if (status == KB_OK) {
+        params.exclusion = way->hands.exclusion;
+        params.exclusions = way->hands.exclusions;
+        params.by_hand = way->hands.phase;
+        params.by_hands = way->hands.phases;
         status = kb_segment(&way->field, &params, &way->map, err);
     }
     return status;
@@ -212,20 +220,6 @@ static enum kb_status quality_findings(const struct kb_field_way *way, struct kb
     return status;
 }
 
-static enum kb_status copy_exclusions(const struct kb_segmentation_params *params,
-                                      struct kb_field_result *out, struct kb_err *err) {
-    if (params->exclusions == 0) {
-        return KB_OK;
-    }
-    out->exclusion = kb_alloc(params->exclusions, sizeof *out->exclusion);
-    if (out->exclusion == NULL) {
-        return kb_fail_memory(err, "app", params->exclusions * sizeof *out->exclusion);
-    }
-    memcpy(out->exclusion, params->exclusion, params->exclusions * sizeof *out->exclusion);
-    out->exclusions = params->exclusions;
-    return KB_OK;
-}
-
 static void settle_field(struct kb_field_way *way) {
     struct kb_field *field = &way->field;
     struct kb_field_result *out = way->out;
@@ -255,10 +249,11 @@ enum kb_status kb_way_settle(const struct kb_plan *plan, struct kb_field_way *wa
     way->look.marks = 0;
     out->segmentation = way->map.figures;
     out->quality = way->quality;
-    enum kb_status status = copy_exclusions(&plan->settings->segmentation, out, err);
-    if (status == KB_OK) {
-        status = append_findings(&way->field.findings, NULL, &out->findings, err);
-    }
+    out->exclusion = way->hands.exclusion; /* moved */
+    out->exclusions = way->hands.exclusions;
+    way->hands.exclusion = NULL;
+    kb_way_note_hands(plan, way);
+    enum kb_status status = append_findings(&way->field.findings, NULL, &out->findings, err);
     if (status == KB_OK) {
         status = look_findings(plan, way, err);
     }

@@ -77,9 +77,23 @@ const struct kb_option kb_options[] = {
     {"line", 0, "segmentation", "LENGTH",
      "Dark lines narrower than this are boundaries or scratches, not a phase.", M, KB_OPT_LENGTH,
      AT(settings.segmentation.line_um), 0, 1e3, NULL, false},
-    {"exclude", 0, "segmentation", "X,Y,W,H",
-     "Leave a rectangle out, in pixels from the upper left corner, a data bar for example.", M,
-     KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
+    {"threshold-reason", 0, "segmentation", "TEXT",
+     "Why thresholds are fixed by hand; printed on the report.", M, KB_OPT_TEXT,
+     AT(threshold_reason), 0, 0, NULL, false},
+    {"exclude", 0, "segmentation", "[FIELD ]X,Y,W,H[: REASON]",
+     "Leave a rectangle out, in pixels from the upper left corner, of every field or of one. May "
+     "stand in [by_hand] too.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
+
+    /* corrections by hand */
+    {"set-phase", 0, "by_hand", "FIELD X,Y PHASE: REASON",
+     "The region of FIELD that holds the pixel X,Y is PHASE: graphite, ferrite, pearlite, "
+     "cementite, matrix, other or excluded. FIELD is a path or its end, a file name for example.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_set_phase, true},
+    {"set-form", 0, "by_hand", "FIELD X,Y FORM: REASON",
+     "The graphite particle of FIELD that holds the pixel X,Y is of FORM I to VI of ISO 945-1; V "
+     "and VI count as nodules in every method, I to IV do not.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_set_form, true},
 
     /* particles */
     {"min-feret", 0, "particles", "LENGTH",

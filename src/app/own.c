@@ -1,4 +1,4 @@
-/* own.c - options that are more than one value: material, contrast, scale bar, exclusions,
+/* own.c - options that are more than one value: material, contrast, scale bar,
  * chemistry, limits, decision rule, and the words of `render`. */
 #include "request.h"
 
@@ -66,58 +66,6 @@ enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assi
     }
     intake->bar_px = px;
     intake->bar_um = um;
-    return KB_OK;
-}
-
-/* Four whole numbers apart by commas. */
-static bool parse_rect(const char *text, struct kb_rect *rect) {
-    char copy[96];
-    int64_t number[4];
-    if ((size_t)snprintf(copy, sizeof copy, "%s", text) >= sizeof copy) {
-        return false;
-    }
-    char *rest = copy;
-    for (int i = 0; i < 4; i++) {
-        char *comma = strchr(rest, ',');
-        if ((comma == NULL) != (i == 3)) {
-            return false;
-        }
-        if (comma != NULL) {
-            *comma = '\0';
-        }
-        if (!kb_parse_integer(kb_trim(rest), i < 2 ? 0 : 1, KB_SIDE_MAX, &number[i])) {
-            return false;
-        }
-        rest = comma != NULL ? comma + 1 : rest;
-    }
-    *rect = (struct kb_rect){(int32_t)number[0], (int32_t)number[1], (int32_t)number[2],
-                             (int32_t)number[3]};
-    return true;
-}
-
-enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
-                              struct kb_err *err) {
-    struct kb_rect rect = {0, 0, 0, 0};
-    /* in a job file several rectangles may stand on the line, apart by '|' */
-    char copy[512];
-    if ((size_t)snprintf(copy, sizeof copy, "%s", from->value) >= sizeof copy) {
-        return kb_refuse(from, err, "is too long");
-    }
-    for (char *part = copy, *next = NULL; part != NULL; part = next) {
-        next = strchr(part, '|');
-        if (next != NULL) {
-            *next++ = '\0';
-        }
-        if (!parse_rect(part, &rect)) {
-            return kb_refuse(from, err, "is no rectangle (write x,y,width,height in pixels)");
-        }
-        void *items = request->exclusion;
-        if (!kb_grow(&items, request->exclusions, &request->exclusions_capacity, sizeof rect)) {
-            return kb_fail_memory(err, "app", sizeof rect);
-        }
-        request->exclusion = items;
-        request->exclusion[request->exclusions++] = rect;
-    }
     return KB_OK;
 }
 

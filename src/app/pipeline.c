@@ -20,8 +20,11 @@ static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *w
     if (!kb_material_is_iron(plan->settings->material)) {
         return KB_OK; /* no graphite: no particles */
     }
-    return kb_morphology_run(&way->map, &way->field.grey, way->field.px_um,
-                             &plan->settings->morphology, &way->out->particles, err);
+    struct kb_morphology_params params = plan->settings->morphology;
+    params.by_hand = way->hands.form;
+    params.by_hands = way->hands.forms;
+    return kb_morphology_run(&way->map, &way->field.grey, way->field.px_um, &params,
+                             &way->out->particles, err);
 }
 
 static enum kb_status sum_up(const struct kb_plan *plan, struct kb_field_way *way,
@@ -153,6 +156,9 @@ static enum kb_status run(struct kb_plan *plan, const struct kb_progress *progre
     }
     if (status == KB_OK) {
         status = conclude(plan, result, err);
+    }
+    if (status == KB_OK) {
+        status = kb_plan_tell_hands(plan, result, err);
     }
     if (status == KB_OK && plan->folder != NULL) {
         status = kb_report_folder_commit(plan->folder, result, err);

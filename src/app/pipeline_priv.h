@@ -13,6 +13,8 @@ struct kb_plan {
     struct kb_field blank; /* zeroed when there is none */
     struct kb_report_folder folder_here;
     struct kb_report_folder *folder; /* NULL: nothing is written */
+    struct kb_by_hand *hand;         /* the result's decisions by hand, each with its field */
+    size_t hands;
 };
 
 /* Check the settings, expand folders and patterns, read the blank field. Release also on failure.
@@ -23,11 +25,22 @@ void kb_plan_release(struct kb_plan *plan);
 /* Open the output folder, copy what identifies the run into `result`, make its field slots. */
 enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, struct kb_err *err);
 
+/* Decisions by hand about one field, as its stages take them. */
+struct kb_way_hands {
+    struct kb_phase_by_hand *phase;
+    size_t phases;
+    struct kb_form_by_hand *form;
+    size_t forms;
+    struct kb_rect *exclusion;
+    size_t exclusions;
+};
+
 /* What lives only while one field is being measured, and where its figures go. */
 struct kb_field_way {
     size_t index;
     struct kb_field_result *out;
     struct kb_field field;
+    struct kb_way_hands hands;
     struct kb_first_look look;
     enum kb_contrast contrast; /* as stated, or as found */
     struct kb_phase_map map;
@@ -39,6 +52,16 @@ void kb_way_release(struct kb_field_way *way);
 /* The first look, and the contrast settled: KB_E_USAGE with the beliefs when it cannot be told. */
 enum kb_status kb_way_look(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
+/* by_hand_way.c: decisions by hand into the result, each with the field it names; those about one
+ * field to its stages, and back what came of them; findings about reasons and names. */
+enum kb_status kb_plan_hands(struct kb_plan *plan, struct kb_result *result, struct kb_err *err);
+enum kb_status kb_way_gather_hands(const struct kb_plan *plan, struct kb_field_way *way,
+                                   struct kb_err *err);
+void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *way);
+void kb_way_release_hands(struct kb_field_way *way);
+enum kb_status kb_plan_tell_hands(const struct kb_plan *plan, struct kb_result *result,
+                                  struct kb_err *err);
+
 /* Exclusions must lie within the picture, the blank field must have its size; then segment. */
 enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *way,
                               struct kb_err *err);

@@ -167,9 +167,12 @@ static bool copy_records(const struct kb_settings *settings, struct kb_result *r
 
 enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, struct kb_err *err) {
     const struct kb_settings *settings = plan->settings;
+    enum kb_status status = kb_plan_hands(plan, result, err);
+    if (status != KB_OK) {
+        return status;
+    }
     if (settings->out_folder != NULL) {
-        enum kb_status status =
-            kb_report_folder_open(settings->out_folder, &plan->folder_here, err);
+        status = kb_report_folder_open(settings->out_folder, &plan->folder_here, err);
         if (status != KB_OK) {
             return status;
         }
@@ -181,7 +184,11 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     result->segmentation_params.exclusion = NULL;
     result->segmentation_params.exclusions = 0;
     result->segmentation_params.blank = NULL;
+    result->segmentation_params.by_hand = NULL;
+    result->segmentation_params.by_hands = 0;
     result->morphology_params = settings->morphology;
+    result->morphology_params.by_hand = NULL;
+    result->morphology_params.by_hands = 0;
     result->specimen_params = settings->specimen;
     result->chemistry = settings->chemistry;
     stamp(result->made_at);

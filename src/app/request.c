@@ -40,7 +40,7 @@ void kb_request_release(struct kb_request *request) {
     kb_free(request->record);
     kb_free(request->kept);
     kb_free(request->limit);
-    kb_free(request->exclusion);
+    kb_free(request->hand);
     *request = (struct kb_request){0};
 }
 
@@ -90,9 +90,8 @@ enum kb_status kb_request_name_field(struct kb_request *request, const char *pat
     return KB_OK;
 }
 
-/* The last assignment of an option, the command line winning over the job file; NULL: not said. */
-static const struct kb_assignment *last_said(const struct kb_request *request,
-                                             const struct kb_option *option) {
+const struct kb_assignment *kb_request_said(const struct kb_request *request,
+                                            const struct kb_option *option) {
     const struct kb_assignment *last = NULL;
     for (size_t i = 0; i < request->assignments; i++) {
         const struct kb_assignment *said = &request->assignment[i];
@@ -106,7 +105,7 @@ static const struct kb_assignment *last_said(const struct kb_request *request,
 static enum kb_status apply_named(struct kb_request *request, const char *name,
                                   struct kb_err *err) {
     const struct kb_option *option = kb_option_by_name(name, request->command);
-    const struct kb_assignment *said = option != NULL ? last_said(request, option) : NULL;
+    const struct kb_assignment *said = option != NULL ? kb_request_said(request, option) : NULL;
     return said != NULL ? kb_apply(request, said, err) : KB_OK;
 }
 
@@ -160,7 +159,7 @@ static enum kb_status apply_all(struct kb_request *request, enum kb_origin origi
     return KB_OK;
 }
 
-static const char *origin_name(enum kb_origin origin) {
+const char *kb_origin_name(enum kb_origin origin) {
     static const char *const name[] = {"default", "job file", "command line"};
     return name[origin];
 }
@@ -174,7 +173,7 @@ static enum kb_status record(struct kb_request *request, const char *name, const
     request->record = items;
     struct kb_setting_record *fresh = &request->record[request->records++];
     *fresh = (struct kb_setting_record){kb_copy_string(name), kb_copy_string(value),
-                                        origin_name(origin)};
+                                        kb_origin_name(origin)};
     if (fresh->name == NULL || fresh->value == NULL) {
         return kb_fail_memory(err, "app", strlen(value));
     }
@@ -195,7 +194,7 @@ static enum kb_status record_settings(struct kb_request *request, struct kb_err 
         for (size_t k = 0; k < request->assignments && status == KB_OK; k++) {
             const struct kb_assignment *from = &request->assignment[k];
             if (from->option != option ||
-                (!option->repeats && from != last_said(request, option))) {
+                (!option->repeats && from != kb_request_said(request, option))) {
                 continue;
             }
             char name[96];
@@ -225,8 +224,8 @@ static void link_settings(struct kb_request *request) {
     settings->threads = (int)request->threads;
     settings->specimen.min_fields = (size_t)request->min_fields;
     settings->specimen.min_particles = (size_t)request->min_particles;
-    settings->segmentation.exclusion = request->exclusion;
-    settings->segmentation.exclusions = request->exclusions;
+    settings->by_hand = request->hand;
+    settings->by_hands = request->hands;
     settings->limit = request->limit;
     settings->limits = request->limits;
     settings->record = request->record;
@@ -264,6 +263,9 @@ enum kb_status kb_request_resolve(struct kb_request *request, struct kb_err *err
     }
     if (status == KB_OK) {
         status = apply_all(request, KB_FROM_LINE, err);
+    }
+    if (status == KB_OK && request->command == KB_MEASURE) {
+        status = kb_request_thresholds(request, err);
     }
     if (status == KB_OK && request->command == KB_MEASURE) {
         status = record_settings(request, err);

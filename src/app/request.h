@@ -50,6 +50,7 @@ struct kb_request {
     bool json, quiet, timing, help, version;
     bool no_pictures, keep_light, keep_touching, whole_frame;
     char *limits_path, *job_path; /* views into assignments */
+    char *threshold_reason;       /* the same; NULL: none */
 
     struct kb_assignment *assignment;
     size_t assignments, assignments_capacity;
@@ -57,8 +58,8 @@ struct kb_request {
     size_t fields, fields_capacity;
     struct kb_limit *limit;
     size_t limits, limits_capacity;
-    struct kb_rect *exclusion;
-    size_t exclusions, exclusions_capacity;
+    struct kb_by_hand *hand; /* its strings are kept */
+    size_t hands, hands_capacity;
     struct kb_setting_record *record;
     size_t records, records_capacity;
     char **kept; /* strings that views point into */
@@ -130,6 +131,13 @@ KB_NODISCARD enum kb_status kb_request_job(struct kb_request *request, const cha
                                            bool limits_only, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_apply(struct kb_request *request, const struct kb_assignment *from,
                                      struct kb_err *err);
+/* The last assignment of an option, the command line winning over the job file; NULL: not said. */
+const struct kb_assignment *kb_request_said(const struct kb_request *request,
+                                            const struct kb_option *option);
+/* "default", "job file", "command line" */
+const char *kb_origin_name(enum kb_origin origin);
+/* List thresholds fixed by hand among the decisions by hand (own_by_hand.c). */
+KB_NODISCARD enum kb_status kb_request_thresholds(struct kb_request *request, struct kb_err *err);
 /* Keep a string until the request is released; NULL when out of memory. */
 KB_NODISCARD char *kb_request_keep(struct kb_request *request, const char *string);
 
@@ -144,6 +152,10 @@ enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assi
                                 struct kb_err *err);
 enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
                               struct kb_err *err);
+enum kb_status kb_own_set_phase(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err);
+enum kb_status kb_own_set_form(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
 enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
 enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,

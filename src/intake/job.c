@@ -4,7 +4,7 @@
  * A measurement must not hang on such kindness, so the whole file is taken in first and each line
  * is checked before inih sees it: length, encoding, stray bytes, text behind a section's bracket.
  * Lines are counted here, one a call of inih's reader, so that an entry and an error know theirs.
- * Keys may stand once in a section.
+ * Keys may stand once in a section; in [by_hand], where each line is a decision of its own, often.
  */
 #include "intake_priv.h"
 
@@ -176,7 +176,8 @@ static int on_entry(void *user, const char *section, const char *key, const char
         (void)bad_line(parsing, "a value without a key (write key = value)");
         return 0;
     }
-    const struct kb_job_entry *earlier = find(parsing->job, section, key);
+    const bool often = strcmp(section, "by_hand") == 0;
+    const struct kb_job_entry *earlier = often ? NULL : find(parsing->job, section, key);
     if (earlier != NULL) {
         parsing->status = kb_fail(parsing->err, KB_E_USAGE, KB_INTAKE, parsing->job->path,
                                   "line %d: '%s' was already said in line %d (keep one of them)",

@@ -1,4 +1,4 @@
-/* result.c - giving back what a result owns. */
+/* result.c - giving back what a result owns; names of its parts. */
 #include "report_priv.h"
 
 void kb_field_result_release(struct kb_field_result *field) {
@@ -31,6 +31,17 @@ void kb_result_release(struct kb_result *result) {
         kb_free(result->setting[i].value);
     }
     kb_free(result->setting);
+    for (size_t i = 0; i < result->by_hands; i++) {
+        kb_free(result->by_hand[i].field_name);
+        kb_free(result->by_hand[i].reason);
+    }
+    kb_free(result->by_hand);
     kb_free(result->time);
     *result = (struct kb_result){0};
+}
+
+const char *kb_hand_kind_name(enum kb_hand_kind kind) {
+    static const char *const name[KB_HAND_KINDS] = {"phase", "form", "exclusion", "dark-threshold",
+                                                    "bright-threshold"};
+    return (unsigned)kind < KB_HAND_KINDS ? name[kind] : "unknown";
 }

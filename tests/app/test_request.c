@@ -74,8 +74,9 @@ static void a_job_file_says_all_that_the_line_can_say(void **state) {
     assert_near(request.settings.chemistry.si, 2.45, 0);
     assert_int_equal(request.settings.limits, 2);
     assert_near(request.settings.limit[1].high, 45, 1e-9);
-    assert_int_equal(request.settings.segmentation.exclusions, 2);
-    assert_int_equal(request.settings.segmentation.exclusion[1].height, 8);
+    assert_int_equal(request.settings.by_hands, 2);
+    assert_int_equal(request.settings.by_hand[1].kind, KB_HAND_EXCLUSION);
+    assert_int_equal(request.settings.by_hand[1].place.height, 8);
     assert_int_equal(request.fields, 3);
     assert_int_equal(request.field[0].contrast.contrast, KB_LIGHT_UNETCHED);
     assert_int_equal(request.field[1].contrast.contrast, KB_LIGHT);
