@@ -76,6 +76,12 @@ KB_API KB_NODISCARD enum kb_status kb_intake_params_check(const struct kb_intake
 KB_API KB_NODISCARD enum kb_status kb_field_read(const char *path,
                                                  const struct kb_intake_params *params,
                                                  struct kb_field *field, struct kb_err *err);
+/* A field of grey levels in memory, px_um 0.0001..1000 um a pixel or 0 for unknown, as if given.
+ * Takes the pixels: on success `grey` is zeroed and the field owns them; on failure it is left as
+ * it was. `name` stands for the path. No digest, no findings. KB_E_USAGE for another px_um. */
+KB_API KB_NODISCARD enum kb_status kb_field_from_grey(struct kb_image *grey, double px_um,
+                                                      const char *name, struct kb_field *field,
+                                                      struct kb_err *err);
 KB_API void kb_field_release(struct kb_field *field);
 KB_API double kb_field_area_mm2(const struct kb_field *field); /* NaN when the scale is unknown */
 

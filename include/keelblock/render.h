@@ -24,6 +24,7 @@ enum kb_render_look { KB_RENDER_LIGHT, KB_RENDER_UNETCHED, KB_RENDER_SEM };
  * the same place as polished and etched. blur_um and px_um set the least gap between particles. */
 struct kb_render_params {
     uint64_t seed;
+    uint64_t exposure;     /* which exposure of that place: the same but for the noise; < 2^31 */
     int32_t width, height; /* pixels; at most 4e8 in all */
     double px_um;          /* um a pixel, 0.001..100 */
     enum kb_render_look look;

@@ -188,6 +188,7 @@ struct kb_proof_row {
     const char *quantity; /* static text: "nodularity by area, ISO 945-4" */
     size_t specimens, fields;
     size_t refused;          /* fields that were not measured: not fit by the tool's own rules */
+    size_t accepted;         /* fields not fit that were measured all the same, on purpose */
     double truth, measured;  /* in value_unit; NaN where a row has none */
     const char *value_unit;  /* static text as shown: "%", "/mm²" */
     double figure, error;    /* the row's figure and its standard error, in `unit`; NaN unknown */

@@ -21,5 +21,20 @@ const struct kb_command_words kb_commands[] = {
      "draw synthetic micrographs with known truth",
      "Writes field-NN.tif with its scale in the resolution tags, and field-NN.truth.json. The same "
      "seed draws the same picture on every machine."},
+    {KB_SURVEY, "survey", "survey [--want QUANTITY=HALF-WIDTH]... RESULT...",
+     "how many more fields for the wanted precision",
+     "A RESULT is a result.json of keelblock, or the folder it lies in. All fields of all results "
+     "are pooled; they should show one section, or at least one batch. Without --want: nodularity "
+     "to 5 points, the nodule count to 10 % of it, phases to 2 points. The number of fields holds "
+     "at the spread seen so far, which few fields know badly: survey again when they are "
+     "measured."},
+    {KB_PROVE, "prove", "prove [--quick] [-o DIR]",
+     "measure rendered truth: bias, repeatability, coverage, with pass limits",
+     "Software validation for a laboratory's file. Draws specimens whose truth is known, measures "
+     "them in the way of measure, and holds bias, repeatability, change under turning and the "
+     "coverage of the intervals against limits that were set beforehand. With -o writes prove.html "
+     "and prove.json. Draws and measures the same everywhere. Rendered specimens are kinder than "
+     "real ones: it proves the arithmetic and the stages, not the preparation. Exit status: 0 "
+     "every row passed; 1 some row failed; 2 usage; 4 disk or memory failed."},
 };
 const size_t kb_command_count = sizeof kb_commands / sizeof kb_commands[0];

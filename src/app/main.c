@@ -29,6 +29,10 @@ static int run(enum kb_command command, int argc, char *const *argv) {
             code = kb_command_measure(&request);
         } else if (command == KB_CARBON_RULE) {
             code = kb_command_carbon(&request);
+        } else if (command == KB_SURVEY) {
+            code = kb_command_survey(&request);
+        } else if (command == KB_PROVE) {
+            code = kb_command_prove(&request);
         } else {
             code = kb_command_render(&request);
         }
@@ -50,7 +54,7 @@ int main(int argc, char **argv) {
         strcmp(argv[1], "help") == 0) {
         return kb_print_overview() ? 0 : 4;
     }
-    const char *names[8];
+    const char *names[16];
     for (size_t i = 0; i < kb_command_count; i++) {
         names[i] = kb_commands[i].name;
         if (strcmp(argv[1], kb_commands[i].name) == 0) {

@@ -10,7 +10,9 @@
 #define M KB_MEASURE
 #define C KB_CARBON_RULE
 #define R KB_RENDER
-#define ANY (KB_MEASURE | KB_CARBON_RULE | KB_RENDER)
+#define S KB_SURVEY
+#define P KB_PROVE
+#define ANY (M | C | R | S | P)
 
 /* Ranges are what is physically possible or what the arithmetic stands; they catch slips of the
  * decimal point, not opinions. */
@@ -198,17 +200,25 @@ const struct kb_option kb_options[] = {
     {"scratches", 0, NULL, "N", "Scratches per mm2.", R, KB_OPT_NUMBER,
      AT(render.scratches_per_mm2), 0, 1e5, NULL, false},
 
+    /* survey and proof */
+    {"want", 0, NULL, "QUANTITY=HALF-WIDTH",
+     "Wanted half-width of a 95 % interval, for example nodularity=±3% (points) or "
+     "nodules_per_mm2=±10% (of the value); may be said for several quantities.",
+     S, KB_OPT_OWN, 0, 0, 0, kb_own_want, true},
+    {"quick", 0, NULL, NULL, "Fewer specimens and fields: half a minute instead of some minutes.",
+     P, KB_OPT_FLAG, AT(quick), 0, 0, NULL, false},
+
     /* in and out */
     {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M,
      KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
-    {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.", M | R,
+    {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.", M | R | P,
      KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
     {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M, KB_OPT_FLAG,
      AT(no_pictures), 0, 0, NULL, false},
-    {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.", M,
+    {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.", M | P,
      KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
     {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
-     M | C, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+     M | C | S | P, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
     {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
      0, 0, NULL, false},
     {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,

@@ -78,6 +78,8 @@ enum kb_status kb_way_settle(const struct kb_plan *plan, struct kb_field_way *wa
 enum kb_status kb_way_blame(const struct kb_plan *plan, const struct kb_field_way *way,
                             enum kb_status status, struct kb_err *err);
 enum kb_status kb_plan_pass_on(const struct kb_err *from, struct kb_err *to);
+/* Local time as ISO 8601 with offset: "2031-05-04T14:03:09+02:00"; "" where there is none. */
+void kb_plan_stamp(char text[32]);
 int kb_plan_threads(const struct kb_plan *plan);
 /* Figures of all fields side by side, in new memory; NULL when out of memory. */
 struct kb_field_figures *kb_plan_figures(const struct kb_result *result);

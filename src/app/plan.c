@@ -111,8 +111,7 @@ void kb_plan_release(struct kb_plan *plan) {
     *plan = (struct kb_plan){.settings = NULL};
 }
 
-/* Local time as ISO 8601 with offset: "2031-05-04T14:03:09+02:00". */
-static void stamp(char text[32]) {
+void kb_plan_stamp(char text[32]) {
     time_t now = time(NULL);
     struct tm local;
     char zone[8] = "";
@@ -191,7 +190,7 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     result->morphology_params.by_hands = 0;
     result->specimen_params = settings->specimen;
     result->chemistry = settings->chemistry;
-    stamp(result->made_at);
+    kb_plan_stamp(result->made_at);
     result->field = kb_alloc_zero(plan->count, sizeof *result->field);
     if (result->field == NULL || !copy_words(settings, result) || !copy_records(settings, result)) {
         return kb_fail_memory(err, "app", plan->count * sizeof *result->field);

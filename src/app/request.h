@@ -5,7 +5,13 @@
 
 #include "keelblock/keelblock.h"
 
-enum kb_command { KB_MEASURE = 1, KB_CARBON_RULE = 2, KB_RENDER = 4 };
+enum kb_command {
+    KB_MEASURE = 1,
+    KB_CARBON_RULE = 2,
+    KB_RENDER = 4,
+    KB_SURVEY = 8,
+    KB_PROVE = 16,
+};
 
 /* Where a value was said. */
 enum kb_origin { KB_FROM_DEFAULT, KB_FROM_JOB, KB_FROM_LINE };
@@ -38,6 +44,13 @@ struct kb_carbon_question {
     double carbon;   /* mass % */
 };
 
+/* A half-width of the 95 % interval as wished of `keelblock survey`. */
+struct kb_want {
+    enum kb_quantity quantity;
+    double percent; /* points of a percentage; per cent of the value for a count or a length */
+};
+#define KB_WANTS_MAX 16
+
 struct kb_request {
     enum kb_command command;
     struct kb_settings settings;
@@ -47,7 +60,10 @@ struct kb_request {
     struct kb_said_contrast contrast; /* the last one said */
     int64_t page, min_fields, min_particles, threads, render_fields, seed;
     int64_t render_width, render_height;
+    struct kb_want want[KB_WANTS_MAX];
+    size_t wants;
     bool json, quiet, timing, help, version;
+    bool quick; /* prove with fewer specimens */
     bool no_pictures, keep_light, keep_touching, whole_frame;
     char *limits_path, *job_path; /* views into assignments */
     char *threshold_reason;       /* the same; NULL: none */
@@ -162,6 +178,8 @@ enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignme
                             struct kb_err *err);
 enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
+enum kb_status kb_own_want(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
 enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assignment *from,
@@ -178,6 +196,8 @@ enum kb_status kb_refuse(const struct kb_assignment *from, struct kb_err *err, c
 int kb_command_measure(struct kb_request *request);
 int kb_command_carbon(struct kb_request *request);
 int kb_command_render(struct kb_request *request);
+int kb_command_survey(struct kb_request *request);
+int kb_command_prove(struct kb_request *request);
 
 /* Words for people: to stdout. False when it could not be written. */
 bool kb_print_help(enum kb_command command);

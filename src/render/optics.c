@@ -155,12 +155,13 @@ static double byte_normal(uint64_t bits) {
 
 static void sense(const struct kb_canvas *canvas, struct kb_image *grey) {
     uint64_t seed = canvas->params->seed;
+    uint64_t first = canvas->params->exposure << 32; /* rows of other exposures */
     double noise = canvas->params->noise;
 #pragma omp parallel for schedule(static)
     for (int32_t y = 0; y < grey->height; y++) {
         const uint16_t *light = canvas->light.px + (size_t)y * (size_t)grey->width;
         uint8_t *to = kb_row(grey, y);
-        struct kb_random random = kb_random_start(seed, KB_CHANCE_SENSOR, (uint64_t)y);
+        struct kb_random random = kb_random_start(seed, KB_CHANCE_SENSOR, first + (uint64_t)y);
         for (int32_t x = 0; x < grey->width; x++) {
             double value = light[x] * (1.0 / KB_LIGHT_UNIT);
             /* 0.75 of the stated noise in the dark, all of it at grey 200 */

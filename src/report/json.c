@@ -14,6 +14,10 @@ static const char *const nodularity_key[KB_NOD_METHODS] = {
     [KB_NOD_ISO16112] = "iso16112",
 };
 
+const char *kb_json_nodularity_key(enum kb_nodularity_method method) {
+    return nodularity_key[method];
+}
+
 static const char *why(const struct kb_estimate *estimate) {
     return estimate->measured ? NULL : estimate->why;
 }

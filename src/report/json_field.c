@@ -62,10 +62,41 @@ static void particles(struct kb_json *json, const struct kb_field_result *field)
     kb_json_close(json, '}');
 }
 
+static void by_method(struct kb_json *json, const char *key, const double sum[KB_NOD_METHODS]) {
+    kb_json_open(json, key, '{');
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        kb_json_number(json, kb_json_nodularity_key((enum kb_nodularity_method)method),
+                       sum[method]);
+    }
+    kb_json_close(json, '}');
+}
+
+/* What the field adds to the specimen's ratios, so that results can be pooled later. */
+static void sums(struct kb_json *json, const struct kb_field_figures *figures) {
+    double share[KB_NOD_METHODS];
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        share[method] = figures->graphite_um2[method] > 0.0
+                            ? 100.0 * figures->nodular_um2[method] / figures->graphite_um2[method]
+                            : KB_NAN;
+    }
+    by_method(json, "nodularity_percent", share);
+    kb_json_open(json, "sums", '{');
+    by_method(json, "nodular_area_um2", figures->nodular_um2);
+    by_method(json, "rated_area_um2", figures->graphite_um2);
+    kb_json_number(json, "squared_area_um4", figures->graphite_um4);
+    kb_json_number(json, "nodules", figures->graphite_measured ? (double)figures->nodules : KB_NAN);
+    kb_json_number(json, "rated", figures->graphite_measured ? (double)figures->rated : KB_NAN);
+    kb_json_number(json, "feret_um", figures->feret_sum_um);
+    kb_json_close(json, '}');
+}
+
 static void phases(struct kb_json *json, const struct kb_field_figures *figures) {
     kb_json_open(json, "phases", '{');
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
-        kb_json_number(json, kb_phase_name((enum kb_phase)phase), figures->fraction[phase]);
+        /* "other" is only ever set by hand: none set means not looked for */
+        bool unseen = phase == KB_OTHER && !(figures->fraction[phase] > 0.0);
+        kb_json_number(json, kb_phase_name((enum kb_phase)phase),
+                       unseen ? KB_NAN : figures->fraction[phase]);
     }
     kb_json_close(json, '}');
     kb_json_number(json, "pearlite_of_matrix", figures->pearlite_of_matrix);
@@ -111,6 +142,7 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field) {
     phases(json, &field->figures);
     particles(json, field);
     kb_json_number(json, "nodules_per_mm2", field->figures.nodules_per_mm2);
+    sums(json, &field->figures);
     exclusions(json, field);
     kb_json_looks(json, field);
     kb_json_string(json, "overlay", field->overlay_file);

@@ -31,6 +31,8 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
 /* counting rules, sizes and spacing in space (json_space.c) */
 void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
+/* "iso945_4", ... */
+const char *kb_json_nodularity_key(enum kb_nodularity_method method);
 void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
 /* contrast found, marks left out, preparation (json_quality.c) */
 void kb_json_looks(struct kb_json *json, const struct kb_field_result *field);

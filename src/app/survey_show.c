@@ -1,0 +1,188 @@
+/* survey_show.c - the survey as a table for people and as JSON for programs.
+ *
+ * What cannot be said is a dash or null with its reason, never 0.
+ */
+#include "survey.h"
+
+#include <jansson.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *why_not(const struct kb_survey_row *row) {
+    if (!row->value.measured) {
+        return row->value.why;
+    }
+    if (!isfinite(row->half)) {
+        return row->value.n < 2 ? "one field shows no spread: measure a second"
+                                : "one field holds it all: measure more";
+    }
+    return row->needed == 0 && isfinite(row->want) ? "more than a million fields" : NULL;
+}
+
+static const char *kind_of_fields(const struct kb_survey *survey, const struct kb_survey_row *row) {
+    if (survey->etched == 0 || survey->polished == 0) {
+        return "";
+    }
+    if (row->value.n == survey->polished + survey->etched) {
+        return "";
+    }
+    bool matrix = row->quantity == KB_Q_FERRITE || row->quantity == KB_Q_PEARLITE ||
+                  row->quantity == KB_Q_CEMENTITE || row->quantity == KB_Q_PEARLITE_OF_MATRIX;
+    return matrix ? " etched" : " as polished";
+}
+
+/* ---- for people --------------------------------------------------------------------------------
+ */
+
+static const char *shown_unit(enum kb_quantity quantity) {
+    return quantity == KB_Q_NODULES_PER_MM2 ? "/mm²" : quantity == KB_Q_MEAN_FERET_UM ? "µm" : "%";
+}
+
+static void table_row(const struct kb_survey *survey, const struct kb_survey_row *row,
+                      struct kb_text *out) {
+    /* as many decimals as two digits of the half-width, at most two */
+    double guide = isfinite(row->half) ? row->half : 1.0;
+    int decimals = guide >= 9.95 ? 0 : guide >= 0.995 ? 1 : 2;
+    kb_text_format(out, "  %-41s ", kb_quantity_words(row->quantity));
+    if (!row->value.measured) {
+        kb_text_format(out, "not measured: %s\n", row->value.why);
+        return;
+    }
+    char value[32], half[32] = "–", want[32] = "–", more[32] = "–";
+    (void)snprintf(value, sizeof value, "%.*f %s", decimals, row->value.value,
+                   shown_unit(row->quantity));
+    if (isfinite(row->half)) {
+        (void)snprintf(half, sizeof half, "±%.*f", decimals, row->half);
+    }
+    if (isfinite(row->want)) {
+        (void)snprintf(want, sizeof want, "±%.*f", decimals, row->want);
+    }
+    if (row->needed > 0) {
+        (void)snprintf(more, sizeof more, "%zu", kb_survey_more(row));
+    }
+    /* bytes beyond ASCII take no column: the dash two, plus-minus and micro one, square one */
+    int extra = row->quantity == KB_Q_NODULES_PER_MM2 || row->quantity == KB_Q_MEAN_FERET_UM;
+    kb_text_format(out, "%*s %*s %*s %6zu %*s%s\n", 10 + extra, value, isfinite(row->half) ? 8 : 9,
+                   half, isfinite(row->want) ? 8 : 9, want, row->value.n, row->needed > 0 ? 5 : 7,
+                   more, kb_survey_more(row) > 0 ? kind_of_fields(survey, row) : "");
+}
+
+/* The row that takes the most further fields; NULL: none does. `unknown`: some cannot be said. */
+static const struct kb_survey_row *hardest(const struct kb_survey_row *row, size_t rows,
+                                           bool *unknown) {
+    const struct kb_survey_row *most = NULL;
+    *unknown = false;
+    for (size_t i = 0; i < rows; i++) {
+        *unknown = *unknown || (row[i].needed == 0);
+        if (kb_survey_more(&row[i]) > (most != NULL ? kb_survey_more(most) : 0)) {
+            most = &row[i];
+        }
+    }
+    return most;
+}
+
+static void notes(const struct kb_survey *survey, struct kb_text *out) {
+    if (survey->several_names) {
+        kb_text_add(out, "  note: the results are of specimens of different names; the spread "
+                         "between specimens is in it\n");
+    }
+    if (survey->several_sizes) {
+        kb_text_add(out, "  note: the results were measured with different minimum sizes of "
+                         "particles\n");
+    }
+    if (survey->repeated > 0) {
+        kb_text_format(out, "  note: %zu field%s given twice and counted once\n", survey->repeated,
+                       survey->repeated == 1 ? " was" : "s were");
+    }
+    if (survey->without_sums > 0) {
+        kb_text_add(out, "  note: results of an earlier version do not hold what nodularity and "
+                         "sizes take; measure those fields again\n");
+    }
+}
+
+void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
+                     struct kb_text *out) {
+    bool unknown = false;
+    const struct kb_survey_row *most = hardest(row, rows, &unknown);
+    kb_text_format(out, "%s · %zu result%s · %zu field%s\n", kb_material_name(survey->material),
+                   survey->results, survey->results == 1 ? "" : "s", survey->fields,
+                   survey->fields == 1 ? "" : "s");
+    kb_text_format(out, "  %-41s %10s %7s %7s %6s %5s\n", "", "value", "now", "wanted", "fields",
+                   "more");
+    for (size_t i = 0; i < rows; i++) {
+        table_row(survey, &row[i], out);
+    }
+    if (most != NULL) {
+        kb_text_format(out, "  measure %zu more%s field%s: %s decides\n", kb_survey_more(most),
+                       kind_of_fields(survey, most), kb_survey_more(most) == 1 ? "" : "s",
+                       kb_quantity_words(most->quantity));
+    } else if (!unknown && rows > 0) {
+        kb_text_add(out, "  the wanted precision is reached\n");
+    }
+    for (size_t i = 0; i < rows; i++) {
+        if (row[i].value.measured && why_not(&row[i]) != NULL) {
+            kb_text_format(out, "  cannot be said: %s\n", why_not(&row[i]));
+            break; /* one reason is enough for a table */
+        }
+    }
+    notes(survey, out);
+}
+
+/* ---- for programs ------------------------------------------------------------------------------
+ */
+
+static json_t *number(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+static json_t *row_object(const struct kb_survey_row *row) {
+    const struct kb_estimate *value = &row->value;
+    bool interval = isfinite(row->half);
+    const char *why = why_not(row);
+    json_t *ci95 = interval ? json_pack("[f, f]", value->lo, value->hi) : json_null();
+    json_t *needed = row->needed > 0 ? json_integer((json_int_t)row->needed) : json_null();
+    json_t *more = row->needed > 0 ? json_integer((json_int_t)kb_survey_more(row)) : json_null();
+    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:s?}", "quantity",
+                     kb_quantity_name(row->quantity), "unit", kb_quantity_unit(row->quantity),
+                     "value", number(value->measured ? value->value : (double)NAN), "ci95", ci95,
+                     "half_width", number(row->half), "s",
+                     number(interval ? value->s : (double)NAN), "fields", (json_int_t)value->n,
+                     "wanted_half_width", number(row->want), "fields_needed", needed, "more_fields",
+                     more, "why", why);
+}
+
+static json_t *all_more(const struct kb_survey_row *row, size_t rows) {
+    bool unknown = false;
+    const struct kb_survey_row *most = hardest(row, rows, &unknown);
+    return unknown || rows == 0 ? json_null()
+                                : json_integer(most != NULL ? (json_int_t)kb_survey_more(most) : 0);
+}
+
+bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
+                    struct kb_text *out) {
+    json_t *quantities = json_array();
+    int bad = 0;
+    for (size_t i = 0; i < rows; i++) {
+        bad |= json_array_append_new(quantities, row_object(&row[i]));
+    }
+    json_t *root =
+        json_pack("{s:s, s:s, s:I, s:I, s:I, s:I, s:I, s:b, s:b, s:b, s:o, s:o}", "schema",
+                  "keelblock.survey/1", "material", kb_material_name(survey->material), "results",
+                  (json_int_t)survey->results, "fields", (json_int_t)survey->fields,
+                  "fields_etched", (json_int_t)survey->etched, "fields_as_polished",
+                  (json_int_t)survey->polished, "fields_given_twice", (json_int_t)survey->repeated,
+                  "several_specimens", (int)survey->several_names, "several_minimum_sizes",
+                  (int)survey->several_sizes, "without_sums", (int)(survey->without_sums > 0),
+                  "quantities", quantities, "more_fields", all_more(row, rows));
+    char *text = root != NULL && bad == 0
+                     ? json_dumps(root, JSON_INDENT(2) | JSON_REAL_PRECISION(10))
+                     : NULL;
+    if (text != NULL) {
+        kb_text_add(out, text);
+        kb_text_add(out, "\n");
+    }
+    bool made = text != NULL && !out->failed;
+    free(text); /* jansson's */
+    json_decref(root);
+    return made;
+}
