@@ -29,6 +29,18 @@ extern "C" {
 #define KB_PRINTF(fmt, args)
 #endif
 
+/* Before a function that works along a row of pixels: it is compiled twice, for every x86-64
+ * processor and for those with 256-bit integers (AVX2), and the loader takes what the machine can
+ * run. Both must give the same bytes, so: integers, or floating point a pixel at a time; the
+ * compiler neither fuses nor reorders (-ffp-contract=off, no -ffast-math). tests/plain compares a
+ * build without it (KB_PLAIN). Sanitizers cannot start under such functions. */
+#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && defined(__linux__) &&       \
+    !defined(__SANITIZE_ADDRESS__) && !defined(KB_PLAIN)
+#define KB_WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define KB_WIDE
+#endif
+
 /* ---- errors ------------------------------------------------------------------------------------
  * The function that detects a failure fills the caller's `struct kb_err`; everyone above passes the
  * status on untouched. On success `err` is left as it was. `err` may be NULL when only the status

@@ -50,11 +50,11 @@ KB_API void kb_histogram(const struct kb_image *grey, const struct kb_image *lab
                          const bool chosen[256], uint64_t bins[256]);
 
 /* 3 x 3 binomial smoothing (1 2 1 outer 1 2 1, / 16, rounded half up), edge pixels repeated.
- * `to` has the size of `from` and is another image. */
+ * `to` has the size of `from`, and may be `from`. */
 KB_API KB_NODISCARD enum kb_status kb_smooth(const struct kb_image *from, struct kb_image *to,
                                              struct kb_err *err);
 
-/* Median of 3 x 3, edge pixels repeated. `to` is another image. */
+/* Median of 3 x 3, edge pixels repeated. `to` has the size of `from`, and may be `from`. */
 KB_API KB_NODISCARD enum kb_status kb_median(const struct kb_image *from, struct kb_image *to,
                                              struct kb_err *err);
 
@@ -70,6 +70,14 @@ KB_API KB_NODISCARD enum kb_status kb_local_mean(const struct kb_image *grey,
                                                  const struct kb_image *labels,
                                                  const bool chosen[256], int32_t radius,
                                                  struct kb_image *to, struct kb_err *err);
+
+/* The same, given row by row from the top instead: every `step`-th row, `mean` lent for the call.
+ * `take` must not change grey or labels. */
+KB_API KB_NODISCARD enum kb_status
+kb_local_mean_rows(const struct kb_image *grey, const struct kb_image *labels,
+                   const bool chosen[256], int32_t radius, int32_t step,
+                   void (*take)(void *context, int32_t y, const uint8_t *mean), void *context,
+                   struct kb_err *err);
 
 /* Standard deviation in the same windows, rounded half up, 0 where the window holds no chosen
  * pixel. */
@@ -89,6 +97,43 @@ KB_API KB_NODISCARD enum kb_status kb_erode(const struct kb_image *mask, int32_t
                                             struct kb_image *to, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_dilate(const struct kb_image *mask, int32_t radius,
                                              struct kb_image *to, struct kb_err *err);
+
+/* ---- sets of pixels ----------------------------------------------------------------------------
+ * One bit a pixel, an eighth of a picture: what is asked of many pixels at once goes by words. */
+
+struct kb_bits {
+    int32_t width, height;
+    size_t pitch;   /* words a row */
+    uint64_t *word; /* pixel x is bit x % 64 of word x / 64 of its row; bits past the last are 0 */
+};
+
+static inline uint64_t *kb_bits_row(const struct kb_bits *bits, int32_t y) {
+    return bits->word + (size_t)y * bits->pitch;
+}
+
+/* Uninitialised; limits as for kb_image_alloc(). Release leaves a zeroed struct. */
+KB_API KB_NODISCARD enum kb_status kb_bits_alloc(int32_t width, int32_t height,
+                                                 struct kb_bits *bits, struct kb_err *err);
+KB_API void kb_bits_release(struct kb_bits *bits);
+/* The pixels whose value is chosen; the picture has the size of the set. */
+KB_API void kb_bits_pick(const struct kb_image *image, const bool chosen[256],
+                         struct kb_bits *bits);
+/* The same for row y from bytes that are not 0. */
+KB_API void kb_bits_pick_row(const uint8_t *px, int32_t y, struct kb_bits *bits);
+KB_API uint64_t kb_bits_count(const struct kb_bits *bits);
+/* What is in `bits` and in `other`; what is in `bits` only. Sizes alike. */
+KB_API void kb_bits_both(struct kb_bits *bits, const struct kb_bits *other);
+KB_API void kb_bits_without(struct kb_bits *bits, const struct kb_bits *other);
+/* Give every pixel of the set that value. */
+KB_API void kb_bits_paint(const struct kb_bits *bits, uint8_t value, struct kb_image *image);
+/* Erosion and then dilation, dilation and then erosion, as kb_erode() and kb_dilate() do them. `to`
+ * is another set of the same size (else KB_E_USAGE). */
+KB_API KB_NODISCARD enum kb_status kb_bits_open(const struct kb_bits *bits, int32_t erode,
+                                                int32_t dilate, struct kb_bits *to,
+                                                struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_bits_close(const struct kb_bits *bits, int32_t dilate,
+                                                 int32_t erode, struct kb_bits *to,
+                                                 struct kb_err *err);
 
 /* Largest side of a window of distances: twice its square still fits in 32 bits. */
 #define KB_DISTANCE_SIDE_MAX 46340

@@ -59,20 +59,14 @@ static void add_tables(const struct tables *tables, uint64_t bins[256]) {
 
 void kb_histogram(const struct kb_image *grey, const struct kb_image *labels,
                   const bool chosen[256], uint64_t bins[256]) {
+    struct tables tables = {0};
     memset(bins, 0, 256 * sizeof bins[0]);
-    const int strips = kb_strips(grey->height);
-#pragma omp parallel for num_threads(strips) if (strips > 1)
-    for (int strip = 0; strip < strips; strip++) {
-        struct tables tables = {0};
-        int32_t end = kb_strip_start(grey->height, strips, strip + 1);
-        for (int32_t y = kb_strip_start(grey->height, strips, strip); y < end; y++) {
-            if (labels == NULL) {
-                count_row(kb_row(grey, y), grey->width, &tables);
-            } else {
-                count_chosen_row(kb_row(grey, y), kb_row(labels, y), grey->width, chosen, &tables);
-            }
+    for (int32_t y = 0; y < grey->height; y++) {
+        if (labels == NULL) {
+            count_row(kb_row(grey, y), grey->width, &tables);
+        } else {
+            count_chosen_row(kb_row(grey, y), kb_row(labels, y), grey->width, chosen, &tables);
         }
-#pragma omp critical(kb_histogram_add)
-        add_tables(&tables, bins);
     }
+    add_tables(&tables, bins);
 }

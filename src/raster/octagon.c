@@ -13,11 +13,14 @@
  * its goal in x and in y, so the way between two pixels of the frame stays in the frame, and the
  * frame needs no margin. Erosion is dilation of the complement.
  *
- * Bands of rows are done one by one, each with the rows about it that it depends on.
+ * Bands of rows are done one by one, each with the rows about it that it depends on; an opening
+ * or a closing goes through both its steps within a band.
  *
- * Scratch: two planes of bits of one band and its surroundings a thread.
+ * Scratch: two planes of bits of one band and its surroundings.
  */
 #include "raster_priv.h"
+
+#include <string.h>
 
 struct plane {
     uint64_t *word;
@@ -31,15 +34,15 @@ static uint64_t *plane_row(const struct plane *plane, int32_t y) {
 
 /* ---- one step ------------------------------------------------------------------------------ */
 
-static void or_row(const uint64_t *restrict from, size_t words, uint64_t *restrict to) {
+KB_WIDE static void or_row(const uint64_t *restrict from, size_t words, uint64_t *restrict to) {
     for (size_t i = 0; i < words; i++) {
         to[i] |= from[i];
     }
 }
 
 /* to |= from moved by `arm` pixels to the right; what leaves the last word is lost. */
-static void or_right(const uint64_t *restrict from, size_t words, size_t arm,
-                     uint64_t *restrict to) {
+KB_WIDE static void or_right(const uint64_t *restrict from, size_t words, size_t arm,
+                             uint64_t *restrict to) {
     size_t skip = arm / 64;
     unsigned shift = arm % 64;
     if (skip >= words) {
@@ -56,8 +59,8 @@ static void or_right(const uint64_t *restrict from, size_t words, size_t arm,
 }
 
 /* The same to the left. */
-static void or_left(const uint64_t *restrict from, size_t words, size_t arm,
-                    uint64_t *restrict to) {
+KB_WIDE static void or_left(const uint64_t *restrict from, size_t words, size_t arm,
+                            uint64_t *restrict to) {
     size_t skip = arm / 64;
     unsigned shift = arm % 64;
     if (skip >= words) {
@@ -135,73 +138,143 @@ static void grow_by_octagon(struct plane pair[2], int32_t radius) {
     }
 }
 
-/* One job: what is set, how far it grows, and where the result goes. */
-struct growth {
-    const struct kb_image *mask;
-    struct kb_pick set;
+/* ---- jobs ---------------------------------------------------------------------------------- */
+
+struct step {
     int32_t radius;
-    bool inverted;
-    struct kb_image *to;
+    bool erodes;
 };
 
-/* Rows y0 .. y1 - 1 of the result: they depend on no row farther than the radius. */
-static void grow_band(const struct growth *job, int32_t y0, int32_t y1, uint64_t *block) {
-    const int32_t width = job->mask->width, height = job->mask->height;
-    const int32_t first = y0 > job->radius ? y0 - job->radius : 0;
-    const int32_t past = smaller(height - y1, job->radius) + y1;
-    const size_t pitch = kb_bit_words(width);
-    struct plane pair[2] = {{block, pitch, past - first},
-                            {block + pitch * (size_t)(past - first), pitch, past - first}};
-    for (int32_t y = first; y < past; y++) {
-        kb_pick_bits(&job->set, kb_row(job->mask, y), width, plane_row(&pair[0], y - first));
-    }
-    grow_by_octagon(pair, job->radius);
-    for (int32_t y = y0; y < y1; y++) {
-        kb_unpick_bits(plane_row(&pair[0], y - first), width, job->inverted, kb_row(job->to, y));
+/* From a picture or a set, through one step or two, to a picture or a set. */
+struct job {
+    const struct kb_image *mask;
+    const struct kb_bits *bits;
+    struct step step[2];
+    int steps;
+    struct kb_image *to_mask;
+    struct kb_bits *to_bits;
+};
+
+static void turn_over(const struct plane *plane, int32_t width) {
+    const uint64_t last = kb_bit_last(width);
+    for (int32_t y = 0; y < plane->height; y++) {
+        uint64_t *row = plane_row(plane, y);
+        for (size_t i = 0; i < plane->pitch; i++) {
+            row[i] = ~row[i];
+        }
+        row[plane->pitch - 1] &= last;
     }
 }
 
-/* Dilation of the pixels in `set`; `inverted` turns the result over. */
-static enum kb_status octagon(const struct kb_image *mask, struct kb_pick set, int32_t radius,
-                              bool inverted, struct kb_image *to, struct kb_err *err) {
-    enum kb_status status = kb_check_radius(radius, err);
-    if (status == KB_OK) {
-        status = kb_check_pair(mask, to, err);
+static void fetch_row(const struct job *job, int32_t y, uint64_t *to) {
+    if (job->mask != NULL) {
+        const struct kb_pick set = kb_pick_range(1, 255);
+        kb_pick_bits(&set, kb_row(job->mask, y), job->mask->width, to);
+    } else {
+        memcpy(to, kb_bits_row(job->bits, y), job->bits->pitch * sizeof *to);
     }
-    if (status != KB_OK) {
-        return status;
+}
+
+static void deliver_row(const struct job *job, const uint64_t *row, int32_t y) {
+    if (job->to_mask != NULL) {
+        kb_unpick_bits(row, job->to_mask->width, kb_row(job->to_mask, y));
+    } else {
+        uint64_t *to = kb_bits_row(job->to_bits, y);
+        memcpy(to, row, job->to_bits->pitch * sizeof *to);
+        to[job->to_bits->pitch - 1] &= kb_bit_last(job->to_bits->width);
     }
-    /* from this radius on the octagon about any pixel covers the frame */
-    const int32_t reach = smaller(radius, mask->width + mask->height);
-    const int32_t height = mask->height;
+}
+
+/* Rows y0 .. y1 - 1 of the result: they depend on no row farther than `reach`. */
+static void do_band(const struct job *job, struct kb_rect frame, int32_t reach, int32_t y0,
+                    int32_t y1, uint64_t *block) {
+    const int32_t first = y0 > reach ? y0 - reach : 0;
+    const int32_t past = smaller(frame.height - y1, reach) + y1;
+    const size_t pitch = kb_bit_words(frame.width);
+    struct plane pair[2] = {{block, pitch, past - first},
+                            {block + pitch * (size_t)(past - first), pitch, past - first}};
+    for (int32_t y = first; y < past; y++) {
+        fetch_row(job, y, plane_row(&pair[0], y - first));
+    }
+    bool turned = false;
+    for (int i = 0; i < job->steps; i++) {
+        if (job->step[i].erodes != turned) {
+            turn_over(&pair[0], frame.width);
+            turned = !turned;
+        }
+        grow_by_octagon(pair, job->step[i].radius);
+    }
+    if (turned) {
+        turn_over(&pair[0], frame.width);
+    }
+    for (int32_t y = y0; y < y1; y++) {
+        deliver_row(job, plane_row(&pair[0], y - first), y);
+    }
+}
+
+static enum kb_status do_job(struct job *job, struct kb_rect frame, struct kb_err *err) {
+    int32_t reach = 0;
+    for (int i = 0; i < job->steps; i++) {
+        enum kb_status status = kb_check_radius(job->step[i].radius, err);
+        if (status != KB_OK) {
+            return status;
+        }
+        /* from this radius on the octagon about any pixel covers the frame */
+        job->step[i].radius = smaller(job->step[i].radius, frame.width + frame.height);
+        reach += job->step[i].radius;
+    }
     /* tall enough that the rows about a band, done twice, cost little; short enough for the cache
      */
-    const int32_t band = reach < 64 ? 256 : smaller(4 * reach, height);
-    const int32_t bands = (height - 1) / band + 1;
-    const int32_t rows = smaller(height, band + 2 * reach);
-    const size_t words = 2 * kb_bit_words(mask->width) * (size_t)rows;
-    const struct growth job = {mask, set, reach, inverted, to};
-    const int threads = smaller(kb_strips(height), bands);
-    uint64_t *block = kb_alloc(words * (size_t)threads, sizeof(uint64_t));
+    const int32_t band = reach < 64 ? 256 : smaller(4 * reach, frame.height);
+    const int32_t rows = smaller(frame.height, band + 2 * reach);
+    const size_t words = 2 * kb_bit_words(frame.width) * (size_t)rows;
+    uint64_t *block = kb_alloc(words, sizeof *block);
     if (block == NULL) {
-        return kb_fail_memory(err, "raster", words * (size_t)threads * sizeof(uint64_t));
+        return kb_fail_memory(err, "raster", words * sizeof *block);
     }
-#pragma omp parallel for num_threads(threads) if (threads > 1)
-    for (int t = 0; t < threads; t++) {
-        for (int32_t i = t; i < bands; i += threads) {
-            grow_band(&job, i * band, smaller((i + 1) * band, height), block + words * (size_t)t);
-        }
+    for (int32_t y = 0; y < frame.height; y += smaller(band, frame.height - y)) {
+        do_band(job, frame, reach, y, smaller(band, frame.height - y) + y, block);
     }
     kb_free(block);
     return KB_OK;
 }
 
+static enum kb_status filter_mask(const struct kb_image *mask, int32_t radius, bool erodes,
+                                  struct kb_image *to, struct kb_err *err) {
+    enum kb_status status = kb_check_pair(mask, to, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    struct job job = {.mask = mask, .step = {{radius, erodes}}, .steps = 1, .to_mask = to};
+    return do_job(&job, (struct kb_rect){0, 0, mask->width, mask->height}, err);
+}
+
 enum kb_status kb_dilate(const struct kb_image *mask, int32_t radius, struct kb_image *to,
                          struct kb_err *err) {
-    return octagon(mask, kb_pick_range(1, 255), radius, false, to, err);
+    return filter_mask(mask, radius, false, to, err);
 }
 
 enum kb_status kb_erode(const struct kb_image *mask, int32_t radius, struct kb_image *to,
                         struct kb_err *err) {
-    return octagon(mask, kb_pick_range(0, 0), radius, true, to, err);
+    return filter_mask(mask, radius, true, to, err);
+}
+
+static enum kb_status filter_bits(const struct kb_bits *bits, struct step first, struct step second,
+                                  struct kb_bits *to, struct kb_err *err) {
+    if (bits->width != to->width || bits->height != to->height || bits->word == to->word) {
+        return kb_fail(err, KB_E_USAGE, "raster", NULL,
+                       "a set of pixels must be filtered into another of its size (give such)");
+    }
+    struct job job = {.bits = bits, .step = {first, second}, .steps = 2, .to_bits = to};
+    return do_job(&job, (struct kb_rect){0, 0, bits->width, bits->height}, err);
+}
+
+enum kb_status kb_bits_open(const struct kb_bits *bits, int32_t erode, int32_t dilate,
+                            struct kb_bits *to, struct kb_err *err) {
+    return filter_bits(bits, (struct step){erode, true}, (struct step){dilate, false}, to, err);
+}
+
+enum kb_status kb_bits_close(const struct kb_bits *bits, int32_t dilate, int32_t erode,
+                             struct kb_bits *to, struct kb_err *err) {
+    return filter_bits(bits, (struct step){dilate, false}, (struct step){erode, true}, to, err);
 }

@@ -1,4 +1,4 @@
-/* raster_priv.h - what the files of this stage share: choosing pixels, bit rows, strips. */
+/* raster_priv.h - what the files of this stage share: choosing pixels, bit rows, checks. */
 #ifndef KEELBLOCK_RASTER_PRIV_H
 #define KEELBLOCK_RASTER_PRIV_H
 
@@ -20,21 +20,36 @@ struct kb_pick kb_pick_range(uint8_t low, uint8_t high);
 void kb_pick_bytes(const struct kb_pick *pick, const uint8_t *restrict px, int32_t count,
                    uint8_t *restrict to);
 
-/* Bit rows: pixel x is bit x % 64 of word x / 64; bits past the last pixel are 0. */
+/* Bit rows are those of struct kb_bits. */
 static inline size_t kb_bit_words(int32_t count) {
     return ((size_t)count + 63) / 64;
 }
+/* The bits of the last word that stand for pixels. */
+static inline uint64_t kb_bit_last(int32_t count) {
+    return count % 64 == 0 ? UINT64_MAX : ((uint64_t)1 << (count % 64)) - 1;
+}
+/* Number of the lowest set bit; there must be one. */
+static inline int kb_lowest_bit(uint64_t word) {
+#if defined(__GNUC__)
+    return __builtin_ctzll(word);
+#else
+    int bit = 0;
+    while ((word >> bit & 1) == 0) {
+        bit++;
+    }
+    return bit;
+#endif
+}
 void kb_pick_bits(const struct kb_pick *pick, const uint8_t *px, int32_t count, uint64_t *to);
-/* Byte 1 where the bit differs from `inverted`, else 0. */
-void kb_unpick_bits(const uint64_t *bits, int32_t count, bool inverted, uint8_t *to);
+/* Byte 1 where the bit is set, else 0. */
+void kb_unpick_bits(const uint64_t *bits, int32_t count, uint8_t *to);
 
-/* ---- strips (strips.c) -------------------------------------------------------------------------
- * A picture is worked on in strips of rows, one a thread. Inside a parallel region of the caller
- * there is one strip: fields are the better grain. */
-int kb_strips(int32_t height);
-/* First row of strip `index` of `count`; index == count gives height. */
-int32_t kb_strip_start(int32_t height, int count, int index);
+/* ---- checks (image.c) ------------------------------------------------------------------------ */
 
+/* Whether a picture of that size is within the limits. */
+KB_NODISCARD enum kb_status kb_check_side(int32_t width, int32_t height, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_check_sizes(const struct kb_image *from, const struct kb_image *to,
+                                           struct kb_err *err);
 /* `to` must have the size of `from` and other pixels. */
 KB_NODISCARD enum kb_status kb_check_pair(const struct kb_image *from, const struct kb_image *to,
                                           struct kb_err *err);

@@ -31,18 +31,6 @@ static bool reserve(struct kb_runs *runs, size_t *capacity, size_t wanted) {
     return true;
 }
 
-static int lowest_bit(uint64_t word) {
-#if defined(__GNUC__)
-    return __builtin_ctzll(word);
-#else
-    int bit = 0;
-    while ((word >> bit & 1) == 0) {
-        bit++;
-    }
-    return bit;
-#endif
-}
-
 /* Returns the number of runs written. `run` has room for (width + 1) / 2. */
 static size_t row_runs(const uint64_t *bits, int32_t width, struct kb_run *run) {
     size_t words = kb_bit_words(width);
@@ -52,7 +40,7 @@ static size_t row_runs(const uint64_t *bits, int32_t width, struct kb_run *run) 
         uint64_t changes = bits[i] ^ (bits[i] << 1 | before);
         before = bits[i] >> 63;
         for (; changes != 0; changes &= changes - 1) {
-            int32_t x = (int32_t)(i * 64) + lowest_bit(changes);
+            int32_t x = (int32_t)(i * 64) + kb_lowest_bit(changes);
             if (ends % 2 == 0) {
                 run[ends / 2].x0 = x;
             } else {

@@ -31,8 +31,8 @@ struct cut {
 };
 
 /* Comparisons instead of a table: the compiler makes vectors of them. */
-static void label_row(const uint8_t *restrict grey, struct cut cut, int32_t width,
-                      uint8_t *restrict label) {
+KB_WIDE static void label_row(const uint8_t *restrict grey, struct cut cut, int32_t width,
+                              uint8_t *restrict label) {
     for (int32_t x = 0; x < width; x++) {
         uint8_t phase = grey[x] > cut.first ? cut.middle : cut.low;
         phase = grey[x] > cut.second ? cut.high : phase;
@@ -83,7 +83,13 @@ static int32_t next_of(const uint8_t *label, int32_t x, int32_t width, uint8_t w
 }
 
 static int32_t run_end(const uint8_t *label, int32_t x, int32_t width) {
+    const uint64_t alike = label[x] * UINT64_C(0x0101010101010101);
     int32_t end = x;
+    uint64_t eight = alike;
+    while (end + 8 <= width && eight == alike) {
+        memcpy(&eight, label + end, sizeof eight);
+        end += eight == alike ? 8 : 0;
+    }
     while (end < width && label[end] == label[x]) {
         end++;
     }
@@ -153,8 +159,8 @@ static void settle_column(const struct kb_image *grey, const struct rim *rim, in
 }
 
 /* 1 where a column of middle pixels ends between the row above and this one; 0 elsewhere. */
-static void column_ends(const uint8_t *restrict above, const uint8_t *restrict here,
-                        const struct rim *rim, int32_t count, uint8_t *restrict end) {
+KB_WIDE static void column_ends(const uint8_t *restrict above, const uint8_t *restrict here,
+                                const struct rim *rim, int32_t count, uint8_t *restrict end) {
     uint8_t dark = rim->dark;
     uint8_t middle = rim->middle;
     uint8_t bright = rim->bright;

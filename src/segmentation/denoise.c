@@ -1,43 +1,55 @@
 /* denoise.c - how noisy a picture is, and the smoothing that follows from it.
  *
  * Noise: a mask that answers neither to planes nor to edges along rows or columns (1 -2 1 / -2 4 -2
- * / 1 -2 1; Immerkaer, Comput. Vis. Image Underst. 64 (1996) 300) is laid over every fourth row.
- * Its answer to noise of standard deviation s has standard deviation 6 s. Immerkaer takes the mean
- * magnitude; structure would raise that, so the lower quartile is taken instead: for normal noise
- * it is 0.3186 standard deviations, and the calmer half of the picture decides. Smoothing: the
- * median of 3 x 3 always (single pixels are never structure); the binomial of 3 x 3 on top where
- * the noise is more than a median alone should have to bear.
+ * / 1 -2 1; Immerkaer, Comput. Vis. Image Underst. 64 (1996) 300) is laid over every fourth row or
+ * fewer. Its answer to noise of standard deviation s has standard deviation 6 s. Immerkaer takes
+ * the mean magnitude; structure would raise that, so the lower quartile is taken instead: for
+ * normal noise it is 0.3186 standard deviations, and the calmer half of the picture decides.
+ * Smoothing: the median of 3 x 3 always (single pixels are never structure); the binomial of 3 x 3
+ * on top where the noise is more than a median alone should have to bear.
  */
 #include "segmentation_priv.h"
 
-#include <stdlib.h>
-#include <string.h>
-
-#define ROW_STEP 4
+#define ROW_STEP 4 /* at least */
 #define QUARTILE_PER_SIGMA (0.3186 * 6.0)
 #define ANSWER_MOST 2048
 /* Grey levels of 255: with more noise than this two classes 40 levels apart begin to touch. */
 #define NOISE_FOR_BINOMIAL 5.0
 
-static void answers_of_row(const struct kb_image *grey, const uint8_t *label,
-                           const bool chosen[256], int32_t y, uint32_t seen[ANSWER_MOST]) {
-    const uint8_t *a = kb_row(grey, y - 1);
-    const uint8_t *b = kb_row(grey, y);
-    const uint8_t *c = kb_row(grey, y + 1);
-    for (int32_t x = 1; x + 1 < grey->width; x++) {
-        int answer = a[x - 1] + a[x + 1] + c[x - 1] + c[x + 1] -
-                     2 * (a[x] + b[x - 1] + b[x + 1] + c[x]) + 4 * b[x];
-        seen[abs(answer)] += chosen[label[x]];
+/* Magnitudes of the answers in a row without its first and last pixel. */
+KB_WIDE static void answers_of_row(const uint8_t *restrict up, const uint8_t *restrict mid,
+                                   const uint8_t *restrict down, int32_t count,
+                                   uint16_t *restrict answer) {
+    for (int32_t x = 0; x < count; x++) {
+        int16_t outer = (int16_t)(up[x] + up[x + 2] + down[x] + down[x + 2]);
+        int16_t inner = (int16_t)(up[x + 1] + mid[x] + mid[x + 2] + down[x + 1]);
+        int16_t both = (int16_t)(outer - 2 * inner + 4 * mid[x + 1]);
+        answer[x] = (uint16_t)(both < 0 ? -both : both);
     }
 }
 
-double kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
-                    const bool chosen[256]) {
-    uint32_t seen[ANSWER_MOST] = {0};
-    uint64_t total = 0;
-    for (int32_t y = 1; y + 1 < grey->height; y += ROW_STEP) {
-        answers_of_row(grey, kb_row(labels, y), chosen, y, seen);
+/* By label and answer. */
+struct answers {
+    uint32_t seen[KB_PHASES][ANSWER_MOST];
+};
+
+static void count_answers(const struct kb_image *grey, const uint8_t *label, int32_t y,
+                          struct answers *answers) {
+    uint16_t answer[512]; /* a stretch of the row */
+    const int32_t most = (int32_t)(sizeof answer / sizeof *answer);
+    const int32_t inside = grey->width - 2;
+    for (int32_t start = 0; start < inside; start += most) {
+        int32_t count = inside - start < most ? inside - start : most;
+        answers_of_row(kb_row(grey, y - 1) + start, kb_row(grey, y) + start,
+                       kb_row(grey, y + 1) + start, count, answer);
+        for (int32_t x = 0; x < count; x++) {
+            answers->seen[label[start + x + 1]][answer[x]]++;
+        }
     }
+}
+
+static double noise_of(const uint32_t seen[ANSWER_MOST]) {
+    uint64_t total = 0;
     for (int i = 0; i < ANSWER_MOST; i++) {
         total += seen[i];
     }
@@ -52,17 +64,25 @@ double kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
     return i == 0 ? 0.0 : ((double)i - 0.5 + part) / QUARTILE_PER_SIGMA;
 }
 
+void kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
+                  double noise[KB_PHASES]) {
+    struct answers answers = {{{0}}};
+    const int32_t step = kb_seg_row_step(grey, ROW_STEP);
+    for (int32_t y = 1; y + 1 < grey->height; y += step) {
+        count_answers(grey, kb_row(labels, y), y, &answers);
+    }
+    for (int i = 0; i < KB_PHASES; i++) {
+        noise[i] = noise_of(answers.seen[i]);
+    }
+}
+
 enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err) {
-    bool measured[256];
-    memset(measured, 1, sizeof measured);
-    measured[KB_EXCLUDED] = false;
-    seg->noise = kb_seg_noise(&seg->spare, &seg->map->label, measured);
-    enum kb_status status = kb_median(&seg->spare, &seg->grey, err);
+    double noise[KB_PHASES];
+    kb_seg_noise(&seg->grey, &seg->map->label, noise);
+    seg->noise = noise[KB_SEG_UNDECIDED];
+    enum kb_status status = kb_median(&seg->grey, &seg->grey, err);
     if (status == KB_OK && seg->noise > NOISE_FOR_BINOMIAL) {
-        struct kb_image median = seg->grey;
-        status = kb_smooth(&median, &seg->spare, err);
-        seg->grey = seg->spare;
-        seg->spare = median;
+        status = kb_smooth(&seg->grey, &seg->grey, err);
     }
     return status;
 }

@@ -25,6 +25,7 @@
 #define GRID 32           /* blocks along the larger side */
 #define LEAST_BLOCKS 24   /* nine terms want more than twice as many points */
 #define LEAST_BLOCK_PX 16 /* side of the smallest block, pixels: 256 pixels make a histogram */
+#define ROWS_ENOUGH 32    /* of a block: of a larger one every n-th row is counted */
 #define ROUNDS 6
 /* Less than this is below what a threshold in the middle of two classes notices. */
 #define LEAST_UNEVENNESS 0.03
@@ -65,7 +66,7 @@ static enum kb_status blocks_alloc(const struct kb_image *image, struct blocks *
     blocks->across = (image->width + blocks->side - 1) / blocks->side;
     blocks->down = (image->height + blocks->side - 1) / blocks->side;
     blocks->count = (size_t)blocks->across * (size_t)blocks->down;
-    blocks->bins = kb_alloc_zero(blocks->count, sizeof *blocks->bins);
+    blocks->bins = kb_alloc(blocks->count, sizeof *blocks->bins);
     blocks->pixels = kb_alloc_zero(blocks->count, sizeof *blocks->pixels);
     blocks->point = kb_alloc(blocks->count * 3, sizeof *blocks->point);
     blocks->light = kb_alloc(blocks->count, sizeof *blocks->light);
@@ -76,29 +77,33 @@ static enum kb_status blocks_alloc(const struct kb_image *image, struct blocks *
     return KB_OK;
 }
 
-static void count_segment(const uint8_t *grey, const uint8_t *label, int32_t length,
-                          uint32_t bins[256]) {
-    for (int32_t x = 0; x < length; x++) {
-        bins[grey[x]] += label[x] != KB_EXCLUDED;
-    }
+/* Part of a picture, every `step`-th row of it. */
+static struct kb_image view(const struct kb_image *image, int32_t x, int32_t y, int32_t side,
+                            int32_t step) {
+    int32_t right = image->width - x < side ? image->width - x : side;
+    int32_t down = image->height - y < side ? image->height - y : side;
+    return (struct kb_image){.width = right,
+                             .height = (down + step - 1) / step,
+                             .stride = image->stride * (size_t)step,
+                             .px = kb_row(image, y) + x};
 }
 
 static void blocks_count(const struct kb_seg *seg, struct blocks *blocks) {
-    const struct kb_image *grey = &seg->field->grey;
-    int32_t step = blocks->side >= 4 * LEAST_BLOCK_PX ? 2 : 1; /* large blocks: half is enough */
-    for (int32_t y = 0; y < grey->height; y += step) {
-        const uint8_t *row = kb_row(grey, y);
-        const uint8_t *label = kb_row(&seg->map->label, y);
-        size_t block = (size_t)(y / blocks->side) * (size_t)blocks->across;
-        for (int32_t x = 0; x < grey->width; x += blocks->side, block++) {
-            int32_t left = grey->width - x;
-            int32_t length = left < blocks->side ? left : blocks->side;
-            count_segment(row + x, label + x, length, blocks->bins[block]);
-        }
-    }
+    bool measured[256];
+    memset(measured, 1, sizeof measured);
+    measured[KB_EXCLUDED] = false;
+    const int32_t side = blocks->side;
+    const int32_t step = side < 2 * ROWS_ENOUGH ? 1 : side / ROWS_ENOUGH;
     for (size_t b = 0; b < blocks->count; b++) {
+        int32_t x = (int32_t)(b % (size_t)blocks->across) * side;
+        int32_t y = (int32_t)(b / (size_t)blocks->across) * side;
+        struct kb_image grey = view(&seg->field->grey, x, y, side, step);
+        struct kb_image label = view(&seg->map->label, x, y, side, step);
+        uint64_t bins[256];
+        kb_histogram(&grey, kb_seg_has_exclusions(seg) ? &label : NULL, measured, bins);
         for (int i = 0; i < 256; i++) {
-            blocks->pixels[b] += blocks->bins[b][i];
+            blocks->bins[b][i] = (uint32_t)bins[i];
+            blocks->pixels[b] += (uint32_t)bins[i];
         }
     }
 }
@@ -183,8 +188,10 @@ static void evened_histogram(const struct blocks *blocks, bool even, uint64_t bi
     for (size_t b = 0; b < blocks->count; b++) {
         double light = even ? blocks->light[b] : 1.0;
         for (int i = 0; i < 256; i++) {
-            double level = (double)i / light + 0.5;
-            bins[level < 255.0 ? (int)level : 255] += blocks->bins[b][i];
+            if (blocks->bins[b][i] > 0) {
+                double level = (double)i / light + 0.5;
+                bins[level < 255.0 ? (int)level : 255] += blocks->bins[b][i];
+            }
         }
     }
 }
@@ -331,8 +338,8 @@ static void copy_picture(const struct kb_image *from, struct kb_image *to) {
 }
 
 /* One row divided by a quartic in u = x * step - start. */
-static void divide_row(const uint8_t *from, int32_t width, const float c[5], float start,
-                       float step, uint8_t *to) {
+KB_WIDE static void divide_row(const uint8_t *restrict from, int32_t width, const float c[5],
+                               float start, float step, uint8_t *restrict to) {
     for (int32_t x = 0; x < width; x++) {
         float u = (float)x * step - start;
         float light = c[0] + u * (c[1] + u * (c[2] + u * (c[3] + u * c[4])));
@@ -372,19 +379,18 @@ static enum kb_status even_by_fit(struct kb_seg *seg, struct kb_err *err) {
         seg->map->figures.unevenness = range;
         seg->map->figures.evened = seg->params->even_light && range >= LEAST_UNEVENNESS;
         if (seg->map->figures.evened) {
-            divide(grey, &surface, &seg->spare);
+            divide(grey, &surface, &seg->grey);
         } else {
-            copy_picture(grey, &seg->spare);
+            copy_picture(grey, &seg->grey);
         }
     }
     blocks_release(&blocks);
     return status;
 }
 
-/* seg->spare holds the smoothed blank field; divide the field by it in place. */
-static void divide_by_blank(struct kb_seg *seg) {
+static void divide_by_blank(struct kb_seg *seg, const struct kb_image *smooth) {
     uint64_t bins[256];
-    kb_histogram(&seg->spare, NULL, NULL, bins);
+    kb_histogram(smooth, NULL, NULL, bins);
     double sum = 0.0;
     int low = 255;
     int high = 0;
@@ -393,17 +399,18 @@ static void divide_by_blank(struct kb_seg *seg) {
         low = bins[i] > 0 && i < low ? i : low;
         high = bins[i] > 0 ? i : high;
     }
-    double mean = fmax(sum / (double)kb_image_pixels(&seg->spare), 1.0);
+    double mean = fmax(sum / (double)kb_image_pixels(smooth), 1.0);
     float gain[256]; /* no light at all in the blank field: leave the pixel as it is */
     for (int i = 0; i < 256; i++) {
         gain[i] = i > 0 ? (float)(mean / (double)i) : 1.0F;
     }
-    for (int32_t y = 0; y < seg->spare.height; y++) {
+    for (int32_t y = 0; y < smooth->height; y++) {
         const uint8_t *from = kb_row(&seg->field->grey, y);
-        uint8_t *row = kb_row(&seg->spare, y);
-        for (int32_t x = 0; x < seg->spare.width; x++) {
-            float level = (float)from[x] * gain[row[x]] + 0.5F;
-            row[x] = (uint8_t)(int)(level < 255.0F ? level : 255.0F);
+        const uint8_t *light = kb_row(smooth, y);
+        uint8_t *to = kb_row(&seg->grey, y);
+        for (int32_t x = 0; x < smooth->width; x++) {
+            float level = (float)from[x] * gain[light[x]] + 0.5F;
+            to[x] = (uint8_t)(int)(level < 255.0F ? level : 255.0F);
         }
     }
     seg->map->figures.unevenness = (double)(high - low) / mean;
@@ -421,10 +428,15 @@ static enum kb_status even_by_blank(struct kb_seg *seg, struct kb_err *err) {
     }
     int32_t larger = grey->width > grey->height ? grey->width : grey->height;
     /* 1/64 of the side: dust and noise of the blank field go, its light stays. */
-    enum kb_status status = kb_local_mean(blank, NULL, NULL, larger / 64, &seg->spare, err);
+    struct kb_image smooth;
+    enum kb_status status = kb_image_alloc(grey->width, grey->height, &smooth, err);
     if (status == KB_OK) {
-        divide_by_blank(seg);
+        status = kb_local_mean(blank, NULL, NULL, larger / 64, &smooth, err);
     }
+    if (status == KB_OK) {
+        divide_by_blank(seg, &smooth);
+    }
+    kb_image_release(&smooth);
     return status;
 }
 

@@ -17,7 +17,6 @@
 #include "segmentation_priv.h"
 
 #include <math.h>
-#include <string.h>
 
 /* Share of bright pixels deep inside pearlite from which on its lamellae count as resolved. Noise
  * and unresolved texture stay below; true lamellae show a third to a half. */
@@ -33,8 +32,6 @@
 /* Where the local mean has one hill and the closing reaches all but this share, the matrix is
  * pearlite throughout, and stripes too wide for the closing belong to it. */
 #define OPEN_ONE_HILL 0.4
-#define MEAN_FLAG 0x80U /* on a label: the local mean says pearlite */
-
 static int32_t radius_px(const struct kb_seg *seg, double width_um) {
     double radius = 0.5 * width_um / seg->px_um;
     double most =
@@ -42,15 +39,8 @@ static int32_t radius_px(const struct kb_seg *seg, double width_um) {
     return (int32_t)fmax(1.0, floor(fmin(radius, most)));
 }
 
-static void mask_of(const struct kb_image *label, uint8_t wanted, struct kb_image *mask) {
-    for (int32_t y = 0; y < label->height; y++) {
-        const uint8_t *from = kb_row(label, y);
-        uint8_t *to = kb_row(mask, y);
-        for (int32_t x = 0; x < label->width; x++) {
-            to[x] = (from[x] & ~MEAN_FLAG) == wanted;
-        }
-    }
-}
+/* ---- resolved lamellae -------------------------------------------------------------------------
+ */
 
 struct mean_cut {
     int cut;       /* local means on pearlite's side of it are pearlite's */
@@ -59,15 +49,37 @@ struct mean_cut {
     bool one_hill; /* at the scale of colonies the matrix is one constituent */
 };
 
-static void matrix_labels(const struct kb_seg *seg, bool chosen[256]) {
-    memset(chosen, 0, 256);
-    chosen[KB_PEARLITE] = chosen[seg->scheme.plain] = true;
+/* How often each local mean stands at a pixel of either constituent. */
+struct means_seen {
+    const struct kb_image *label;
+    uint8_t which[256]; /* by label: 1 plain, 2 pearlite, 0 neither */
+    uint64_t bins[3][256];
+};
+
+static void see_means(void *context, int32_t y, const uint8_t *mean) {
+    struct means_seen *seen = context;
+    const uint8_t *label = kb_row(seen->label, y);
+    for (int32_t x = 0; x < seen->label->width; x++) {
+        seen->bins[seen->which[label[x]]][mean[x]]++;
+    }
+}
+
+static enum kb_status local_means(const struct kb_seg *seg, int32_t step,
+                                  void (*take)(void *context, int32_t y, const uint8_t *mean),
+                                  void *context, struct kb_err *err) {
+    bool matrix[256] = {false};
+    matrix[KB_PEARLITE] = matrix[seg->scheme.plain] = true;
+    return kb_local_mean_rows(&seg->grey, &seg->map->label, matrix,
+                              radius_px(seg, seg->params->colony_um), step, take, context, err);
 }
 
 /* Parts the histogram of local means; false when it holds one level only. */
-static bool part_means(const struct kb_seg *seg, const bool matrix[256], struct mean_cut *part) {
+static bool part_means(const struct kb_seg *seg, const struct means_seen *seen,
+                       struct mean_cut *part) {
     uint64_t bins[256];
-    kb_histogram(&seg->spare, &seg->map->label, matrix, bins);
+    for (int i = 0; i < 256; i++) {
+        bins[i] = seen->bins[1][i] + seen->bins[2][i];
+    }
     int cut[2] = {0, 0};
     double separability;
     if (!kb_otsu(bins, 2, cut, &separability)) {
@@ -91,210 +103,190 @@ static bool part_means(const struct kb_seg *seg, const bool matrix[256], struct 
     return true;
 }
 
-static bool mean_is_pearlite(const struct mean_cut *part, uint8_t mean) {
-    return part->dark ? mean <= part->cut : mean > part->cut;
-}
-
-/* Pixels of either constituent in a row where the local mean lies between two levels. */
-static void count_inside(const uint8_t *mean, const uint8_t *label, int32_t width, uint8_t low,
-                         uint8_t high, uint8_t plain, uint32_t count[2]) {
-    uint32_t plains = 0;
-    uint32_t pearlites = 0;
-    for (int32_t x = 0; x < width; x++) {
-        uint32_t inside = (uint32_t)((mean[x] >= low) & (mean[x] <= high));
-        plains += inside & (uint32_t)(label[x] == plain);
-        pearlites += inside & (uint32_t)(label[x] == KB_PEARLITE);
-    }
-    count[0] = plains;
-    count[1] = pearlites;
-}
-
 /* Share of plain pixels where the local mean is well inside pearlite. */
-static double stripes(const struct kb_seg *seg, const struct mean_cut *part) {
+static double stripes(const struct means_seen *seen, const struct mean_cut *part) {
     double plain = 0.0;
     double pearlite = 0.0;
-    uint8_t low = part->dark ? 0 : (uint8_t)ceil(part->inside);
-    uint8_t high = part->dark ? (uint8_t)part->inside : UINT8_MAX;
-    for (int32_t y = 0; y < seg->spare.height; y++) {
-        uint32_t count[2];
-        count_inside(kb_row(&seg->spare, y), kb_row(&seg->map->label, y), seg->spare.width, low,
-                     high, (uint8_t)seg->scheme.plain, count);
-        plain += (double)count[0];
-        pearlite += (double)count[1];
+    int low = part->dark ? 0 : (int)ceil(part->inside);
+    int high = part->dark ? (int)part->inside : 255;
+    for (int i = low; i <= high; i++) {
+        plain += (double)seen->bins[1][i];
+        pearlite += (double)seen->bins[2][i];
     }
     return plain > 0.0 ? plain / (plain + pearlite) : 0.0;
 }
 
-static void flag_means(struct kb_seg *seg, const struct mean_cut *part) {
-    uint8_t flag[256];
+/* Plain pixels whose local mean is pearlite's. */
+struct means_pearlite {
+    const struct kb_image *label;
+    uint8_t plain;
+    uint8_t is_pearlite[256]; /* by local mean */
+    uint8_t *row;
+    struct kb_bits *set;
+};
+
+static void set_pearlite_means(void *context, int32_t y, const uint8_t *mean) {
+    struct means_pearlite *means = context;
+    const uint8_t *label = kb_row(means->label, y);
+    for (int32_t x = 0; x < means->label->width; x++) {
+        means->row[x] = label[x] == means->plain ? means->is_pearlite[mean[x]] : 0;
+    }
+    kb_bits_pick_row(means->row, y, means->set);
+}
+
+static enum kb_status pearlite_by_mean(const struct kb_seg *seg, const struct mean_cut *part,
+                                       struct kb_bits *set, struct kb_err *err) {
+    struct means_pearlite means = {
+        .label = &seg->map->label, .plain = (uint8_t)seg->scheme.plain, .set = set};
     for (int i = 0; i < 256; i++) {
-        flag[i] = mean_is_pearlite(part, (uint8_t)i) ? MEAN_FLAG : 0;
+        means.is_pearlite[i] = part->dark ? i <= part->cut : i > part->cut;
     }
-    for (int32_t y = 0; y < seg->spare.height; y++) {
-        const uint8_t *mean = kb_row(&seg->spare, y);
-        uint8_t *label = kb_row(&seg->map->label, y);
-        for (int32_t x = 0; x < seg->spare.width; x++) {
-            label[x] |= label[x] == seg->scheme.plain ? flag[mean[x]] : 0;
-        }
+    means.row = kb_alloc((size_t)set->width, 1);
+    if (means.row == NULL) {
+        return kb_fail_memory(err, KB_SEG_STAGE, (size_t)set->width);
+    }
+    enum kb_status status = local_means(seg, 1, set_pearlite_means, &means, err);
+    kb_free(means.row);
+    return status;
+}
+
+/* Three sets of pixels of the field's size. */
+enum { PEARLITE, SOLID, REST, SETS };
+
+static void sets_release(struct kb_bits set[SETS]) {
+    for (int i = 0; i < SETS; i++) {
+        kb_bits_release(&set[i]);
     }
 }
 
-/* Of the plain pixels that the local mean calls pearlite, the share that the closing missed. */
-static double share_open(const struct kb_seg *seg, const struct kb_image *closed) {
-    uint64_t flagged = 0;
-    uint64_t taken = 0;
-    for (int32_t y = 0; y < closed->height; y++) {
-        const uint8_t *set = kb_row(closed, y);
-        const uint8_t *label = kb_row(&seg->map->label, y);
-        uint32_t row_flagged = 0;
-        uint32_t row_taken = 0;
-        for (int32_t x = 0; x < closed->width; x++) {
-            uint32_t flag = (uint32_t)(label[x] >= MEAN_FLAG);
-            row_flagged += flag;
-            row_taken += flag & (uint32_t)(set[x] != 0);
-        }
-        flagged += row_flagged;
-        taken += row_taken;
+static enum kb_status sets_alloc(const struct kb_image *like, struct kb_bits set[SETS],
+                                 struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (int i = 0; i < SETS && status == KB_OK; i++) {
+        status = kb_bits_alloc(like->width, like->height, &set[i], err);
     }
-    return flagged > 0 ? 1.0 - (double)taken / (double)flagged : 0.0;
+    return status;
 }
 
-/* Plain pixels that the closing reached and the local mean calls pearlite become pearlite, where
- * `take`; the flags are dropped. */
-static void take_closed(struct kb_seg *seg, const struct kb_image *closed, bool take) {
-    for (int32_t y = 0; y < closed->height; y++) {
-        const uint8_t *set = kb_row(closed, y);
-        uint8_t *label = kb_row(&seg->map->label, y);
-        for (int32_t x = 0; x < closed->width; x++) {
-            bool reached = take && set[x] && label[x] >= MEAN_FLAG;
-            label[x] = reached ? KB_PEARLITE : (uint8_t)(label[x] & ~MEAN_FLAG);
-        }
-    }
+static void pick_pearlite(const struct kb_seg *seg, struct kb_bits *set) {
+    bool pearlite[256] = {false};
+    pearlite[KB_PEARLITE] = true;
+    kb_bits_pick(&seg->map->label, pearlite, set);
 }
 
-/* After this seg->grey is scratch too. */
-static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_err *err) {
-    bool matrix[256];
-    struct mean_cut part;
-    matrix_labels(seg, matrix);
-    int32_t window = radius_px(seg, seg->params->colony_um);
-    enum kb_status status =
-        kb_local_mean(&seg->grey, &seg->map->label, matrix, window, &seg->spare, err);
-    if (status != KB_OK || !part_means(seg, matrix, &part)) {
+/* Plain pixels that the closing reached and the local mean calls pearlite become pearlite. */
+static enum kb_status close_stripes(struct kb_seg *seg, const struct mean_cut *part,
+                                    struct kb_bits set[SETS], struct kb_err *err) {
+    int32_t radius = radius_px(seg, 0.5 * seg->params->colony_um);
+    enum kb_status status = pearlite_by_mean(seg, part, &set[REST], err);
+    if (status == KB_OK) {
+        pick_pearlite(seg, &set[PEARLITE]);
+        status = kb_bits_close(&set[PEARLITE], radius, radius, &set[SOLID], err);
+    }
+    if (status != KB_OK) {
         return status;
     }
-    seg->stripes = stripes(seg, &part);
+    double flagged = (double)kb_bits_count(&set[REST]);
+    kb_bits_both(&set[SOLID], &set[REST]);
+    double reached = (double)kb_bits_count(&set[SOLID]);
+    seg->stripes_open = flagged > 0.0 ? 1.0 - reached / flagged : 0.0;
+    seg->stripes_closed = seg->stripes_open <= OPEN_MOST;
+    bool lamellae_only = part->one_hill && seg->stripes_open <= OPEN_ONE_HILL;
+    if (lamellae_only) { /* wide stripes too */
+        seg->stripes_open = 0.0;
+    }
+    if (seg->stripes_closed) {
+        kb_bits_paint(lamellae_only ? &set[REST] : &set[SOLID], KB_PEARLITE, &seg->map->label);
+    }
+    return KB_OK;
+}
+
+static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_bits set[SETS],
+                                     struct kb_err *err) {
+    struct mean_cut part;
+    struct means_seen seen = {.label = &seg->map->label};
+    seen.which[seg->scheme.plain] = 1;
+    seen.which[KB_PEARLITE] = 2;
+    enum kb_status status = local_means(seg, kb_seg_row_step(&seg->grey, 1), see_means, &seen, err);
+    if (status != KB_OK || !part_means(seg, &seen, &part)) {
+        return status;
+    }
+    seg->stripes = stripes(&seen, &part);
     seg->stripes_closed = seg->stripes >= RESOLVED_SHARE && seg->stripes <= RESOLVED_MOST;
-    if (!seg->stripes_closed) {
-        return KB_OK;
-    }
-    flag_means(seg, &part);
-    int32_t radius = radius_px(seg, 0.5 * seg->params->colony_um);
-    mask_of(&seg->map->label, KB_PEARLITE, &seg->spare);
-    status = kb_dilate(&seg->spare, radius, &seg->grey, err);
+    return seg->stripes_closed ? close_stripes(seg, &part, set, err) : KB_OK;
+}
+
+/* ---- dark lines --------------------------------------------------------------------------------
+ */
+
+/* Opening of what is pearlite; set[REST] is what does not outlast it. */
+static enum kb_status open_pearlite(const struct kb_seg *seg, int32_t radius,
+                                    struct kb_bits set[SETS], uint64_t *all, uint64_t *lines,
+                                    struct kb_err *err) {
+    pick_pearlite(seg, &set[REST]);
+    *all = kb_bits_count(&set[REST]);
+    /* one pixel of reach keeps the corners that an octagon rounds off */
+    enum kb_status status = kb_bits_open(&set[REST], radius, radius + 1, &set[SOLID], err);
     if (status == KB_OK) {
-        status = kb_erode(&seg->grey, radius, &seg->spare, err);
-    }
-    if (status == KB_OK) {
-        seg->stripes_open = share_open(seg, &seg->spare);
-        seg->stripes_closed = seg->stripes_open <= OPEN_MOST;
-        if (part.one_hill && seg->stripes_open <= OPEN_ONE_HILL) {
-            kb_image_fill(&seg->spare, 1); /* nothing but lamellae, wide ones too */
-            seg->stripes_open = 0.0;
-        }
-        take_closed(seg, &seg->spare, seg->stripes_closed);
+        kb_bits_without(&set[REST], &set[SOLID]);
+        *lines = kb_bits_count(&set[REST]);
     }
     return status;
 }
 
-static void drop_lines(struct kb_seg *seg, const struct kb_image *solid) {
-    uint64_t lines = 0;
-    uint8_t plain = (uint8_t)seg->scheme.plain;
-    for (int32_t y = 0; y < solid->height; y++) {
-        const uint8_t *set = kb_row(solid, y);
-        uint8_t *label = kb_row(&seg->map->label, y);
-        for (int32_t x = 0; x < solid->width; x++) {
-            bool line = label[x] == KB_PEARLITE && !set[x];
-            lines += line;
-            label[x] = line ? plain : label[x];
-        }
-    }
-    seg->map->figures.recovered_line_px += lines;
-}
-
-/* Opening of the pearlite mask by `radius`, into seg->spare. */
-static enum kb_status open_pearlite(struct kb_seg *seg, int32_t radius, struct kb_err *err) {
-    mask_of(&seg->map->label, KB_PEARLITE, &seg->spare);
-    enum kb_status status = kb_erode(&seg->spare, radius, &seg->grey, err);
-    if (status == KB_OK) {
-        /* one pixel of reach keeps the corners that an octagon rounds off */
-        status = kb_dilate(&seg->grey, radius + 1, &seg->spare, err);
-    }
-    return status;
-}
-
-/* Pearlite pixels in all, and those inside the mask. */
-static void count_pearlite(const struct kb_seg *seg, uint64_t *all, uint64_t *inside) {
-    *all = *inside = 0;
-    for (int32_t y = 0; y < seg->spare.height; y++) {
-        const uint8_t *set = kb_row(&seg->spare, y);
-        const uint8_t *label = kb_row(&seg->map->label, y);
-        uint32_t row_all = 0;
-        uint32_t row_inside = 0;
-        for (int32_t x = 0; x < seg->spare.width; x++) {
-            row_all += label[x] == KB_PEARLITE;
-            row_inside += label[x] == KB_PEARLITE && set[x];
-        }
-        *all += row_all;
-        *inside += row_inside;
-    }
+static void drop_lines(struct kb_seg *seg, const struct kb_bits *lines, uint64_t count) {
+    kb_bits_paint(lines, (uint8_t)seg->scheme.plain, &seg->map->label);
+    seg->map->figures.recovered_line_px += count;
 }
 
 /* Boundaries etched broad: lines were at least half as much as what is left, and most of what is
  * left falls to an opening twice as wide. Then that opening stands; and when even it leaves less
  * than a third of all that was dark, the rest are junctions of boundaries. */
 static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, uint64_t dark,
-                                 struct kb_err *err) {
-    uint64_t all, inside;
-    enum kb_status status = open_pearlite(seg, 2 * radius, err);
+                                 struct kb_bits set[SETS], struct kb_err *err) {
+    uint64_t all, lines;
+    enum kb_status status = open_pearlite(seg, 2 * radius, set, &all, &lines, err);
     if (status != KB_OK) {
         return status;
     }
-    count_pearlite(seg, &all, &inside);
+    uint64_t inside = all - lines;
     seg->heavy_boundaries = (double)inside < HEAVY_SURVIVES * (double)all;
+    if (seg->heavy_boundaries && 3 * inside < dark) {
+        pick_pearlite(seg, &set[REST]);
+        lines = all;
+    }
     if (seg->heavy_boundaries) {
-        if (3 * inside < dark) {
-            kb_image_fill(&seg->spare, 0);
-        }
-        drop_lines(seg, &seg->spare);
+        drop_lines(seg, &set[REST], lines);
     }
     return KB_OK;
 }
 
-static enum kb_status open_lines(struct kb_seg *seg, struct kb_err *err) {
-    uint64_t all, inside;
+static enum kb_status open_lines(struct kb_seg *seg, struct kb_bits set[SETS], struct kb_err *err) {
+    uint64_t all, lines;
     int32_t radius = radius_px(seg, seg->params->line_um);
-    enum kb_status status = open_pearlite(seg, radius, err);
+    enum kb_status status = open_pearlite(seg, radius, set, &all, &lines, err);
     if (status != KB_OK) {
         return status;
     }
-    count_pearlite(seg, &all, &inside);
-    drop_lines(seg, &seg->spare);
+    drop_lines(seg, &set[REST], lines);
     seg->heavy_boundaries = false;
-    bool many_lines = 2 * (all - inside) >= inside && inside > 0;
-    return many_lines ? open_heavy(seg, radius, all, err) : KB_OK;
+    uint64_t inside = all - lines;
+    bool many_lines = 2 * lines >= inside && inside > 0;
+    return many_lines ? open_heavy(seg, radius, all, set, err) : KB_OK;
 }
 
 enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err) {
     if (!seg->scheme.matrix_pair) {
         return KB_OK;
     }
-    enum kb_status status = KB_OK;
-    if (seg->params->colony_um > 0.0) {
-        status = close_lamellae(seg, err);
+    struct kb_bits set[SETS] = {{0}};
+    enum kb_status status = sets_alloc(&seg->map->label, set, err);
+    if (status == KB_OK && seg->params->colony_um > 0.0) {
+        status = close_lamellae(seg, set, err);
     }
     if (status == KB_OK && seg->params->line_um > 0.0) {
-        status = open_lines(seg, err);
+        status = open_lines(seg, set, err);
     }
+    sets_release(set);
     return status;
 }

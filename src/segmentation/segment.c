@@ -14,8 +14,8 @@
  *
  * Every step decides by regions or neighbourhoods and leaves pixel borders where they were found;
  * nothing is tuned to a picture, lengths are micrometres, greys are relative to the picture's own
- * histogram. Scratch: two pictures of 1 byte a pixel beside the labels, which change roles (`grey`,
- * `spare`), and the runs of one phase at a time.
+ * histogram. Scratch: one picture of 1 byte a pixel beside the labels, three sets of pixels of an
+ * eighth of that, and the runs of one phase at a time.
  */
 #include "segmentation_priv.h"
 
@@ -75,16 +75,28 @@ static void paint_outside(const struct kb_image *outside, struct kb_image *label
     }
 }
 
-static bool has_exclusions(const struct kb_seg *seg) {
-    const struct kb_image *outside = seg->params->outside;
-    return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
+/* Of up to 255 labels, those that are `phase`. */
+static inline uint8_t count_some(const uint8_t *label, int32_t length, uint8_t phase) {
+    uint8_t seen = 0;
+    for (int32_t x = 0; x < length; x++) {
+        seen = (uint8_t)(seen + (label[x] == phase));
+    }
+    return seen;
+}
+
+KB_WIDE static void count_row(const uint8_t *label, int32_t width, uint64_t pixels[KB_PHASES]) {
+    for (int32_t x = 0; x < width; x += 224) { /* whole vectors, and countable in a byte */
+        int32_t length = width - x < 224 ? width - x : 224;
+        for (uint8_t phase = 0; phase < KB_PHASES; phase++) {
+            pixels[phase] += count_some(label + x, length, phase);
+        }
+    }
 }
 
 void kb_seg_count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES]) {
-    uint64_t bins[256];
-    kb_histogram(label, NULL, NULL, bins);
-    for (int i = 0; i < KB_PHASES; i++) {
-        pixels[i] = bins[i];
+    memset(pixels, 0, KB_PHASES * sizeof *pixels);
+    for (int32_t y = 0; y < label->height; y++) {
+        count_row(kb_row(label, y), label->width, pixels);
     }
 }
 
@@ -99,9 +111,6 @@ static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
     enum kb_status status = kb_image_alloc(grey->width, grey->height, &seg->map->label, err);
     if (status == KB_OK) {
         status = kb_image_alloc(grey->width, grey->height, &seg->grey, err);
-    }
-    if (status == KB_OK) {
-        status = kb_image_alloc(grey->width, grey->height, &seg->spare, err);
     }
     if (status != KB_OK) {
         return status;
@@ -118,7 +127,7 @@ static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
         }
         paint_outside(outside, &seg->map->label);
     }
-    if (has_exclusions(seg) && all_excluded(&seg->map->label)) {
+    if (kb_seg_has_exclusions(seg) && all_excluded(&seg->map->label)) {
         return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "exclusions",
                        "cover the whole picture (leave a part of it to measure)");
     }
@@ -130,7 +139,7 @@ static enum kb_status take_histogram(struct kb_seg *seg, struct kb_err *err) {
     memset(measured, 1, sizeof measured);
     measured[KB_EXCLUDED] = false;
     uint64_t *bins = seg->map->figures.histogram;
-    kb_histogram(&seg->grey, has_exclusions(seg) ? &seg->map->label : NULL, measured, bins);
+    kb_histogram(&seg->grey, kb_seg_has_exclusions(seg) ? &seg->map->label : NULL, measured, bins);
     int used = 0;
     for (int i = 0; i < 256; i++) {
         used += bins[i] > 0;
@@ -166,11 +175,6 @@ static enum kb_status label_all(struct kb_seg *seg, struct kb_err *err) {
     return status;
 }
 
-static enum kb_status smooth_again(struct kb_seg *seg, struct kb_err *err) {
-    static kb_seg_step *const step[] = {kb_seg_even_light, kb_seg_denoise};
-    return run_steps(step, sizeof step / sizeof *step, seg, err);
-}
-
 /* Where the matrix has one hill: if that is pearlite, look for ferrite on its far side; and where
  * solid regions of the other constituent were found, these tell its grey, and the labels are made
  * once more with the threshold half way. */
@@ -178,11 +182,10 @@ static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
     enum kb_status status = KB_OK;
     if (kb_seg_hill_is_pearlite(seg)) {
         kb_seg_cut_other_side(seg);
-        status = smooth_again(seg, err);
-        status = status == KB_OK ? label_all(seg, err) : status;
+        status = label_all(seg, err);
     }
     if (status == KB_OK && seg->matrix_is_one && kb_seg_second_found(seg)) {
-        static kb_seg_step *const step[] = {smooth_again, kb_seg_recut, label_all};
+        static kb_seg_step *const step[] = {kb_seg_recut, label_all};
         status = run_steps(step, sizeof step / sizeof *step, seg, err);
     }
     return status;
@@ -234,7 +237,6 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
     map->figures.grey_high = field->grey_high;
     status = go(&seg, err);
     kb_image_release(&seg.grey);
-    kb_image_release(&seg.spare);
     if (status != KB_OK) {
         kb_phase_map_release(map);
     }

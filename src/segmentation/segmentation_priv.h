@@ -17,14 +17,13 @@ struct kb_seg_scheme {
     enum kb_phase plain; /* the other constituent: ferrite or proeutectoid cementite */
 };
 
-/* A field on its way. Two pictures of scratch, each 1 byte a pixel, change roles; see segment.c. */
+/* A field on its way. */
 struct kb_seg {
     const struct kb_field *field;
     const struct kb_segmentation_params *params;
     struct kb_seg_scheme scheme;
-    double px_um;          /* given, or the fallback */
-    struct kb_image grey;  /* evened and denoised, until the regions of the matrix are cut */
-    struct kb_image spare; /* masks and local means */
+    double px_um;         /* given, or the fallback */
+    struct kb_image grey; /* evened and denoised */
     struct kb_phase_map *map;
     int threshold[2];      /* 8-bit levels, ascending; a level at or below is of the lower class */
     double class_level[3]; /* typical grey of each class, 8-bit levels */
@@ -52,17 +51,18 @@ struct kb_seg {
 /* ---- even_light.c ------------------------------------------------------------------------------
  */
 
-/* Fill seg->spare with the field, its illumination evened; sets unevenness and evened. Reads the
+/* Fill seg->grey with the field, its illumination evened; sets unevenness and evened. Reads the
  * labels for exclusions. */
 KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err *err);
 
 /* ---- denoise.c ---------------------------------------------------------------------------------
  */
 
-/* Standard deviation of the noise on the pixels whose label is chosen, grey levels. */
-double kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
-                    const bool chosen[256]);
-/* seg->spare to seg->grey, smoothed; sets seg->noise. */
+/* Standard deviation of the noise on the pixels of each label, grey levels; 0 where there are none.
+ */
+void kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
+                  double noise[KB_PHASES]);
+/* Smooth seg->grey; sets seg->noise. */
 KB_NODISCARD enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err);
 
 /* ---- surface_fit.c -----------------------------------------------------------------------------
@@ -138,6 +138,18 @@ void kb_seg_count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES
 
 /* ---- small things ------------------------------------------------------------------------------
  */
+
+static inline bool kb_seg_has_exclusions(const struct kb_seg *seg) {
+    const struct kb_image *outside = seg->params->outside;
+    return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
+}
+
+/* Shares and spreads are known from every n-th row as well as from all: so many that about a
+ * million pixels are looked at, and at least `least`. */
+static inline int32_t kb_seg_row_step(const struct kb_image *image, int32_t least) {
+    int32_t step = (int32_t)(kb_image_pixels(image) >> 20);
+    return step > least ? step : least;
+}
 
 static inline double kb_seg_to_file(const struct kb_seg *seg, double level) {
     const struct kb_field *f = seg->field;

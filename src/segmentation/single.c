@@ -22,7 +22,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define ROW_STEP 4
+#define ROW_STEP 4    /* at least */
 #define LENGTH_MOST 4 /* pixels added up at a place */
 #define SUM_MOST (LENGTH_MOST * 255)
 /* Scatter of less than this many times the noise is not told from noise. */
@@ -116,13 +116,6 @@ static double quartile_difference(const uint32_t seen[SUM_MOST + 1], uint64_t co
     return i == 0 ? 0.5 * part : (double)i - 0.5 + part; /* bin 0 is half as wide */
 }
 
-/* Noise on the pixels of one phase: bright ones carry more of it. */
-static double phase_noise(const struct kb_seg *seg, int phase) {
-    bool chosen[256] = {false};
-    chosen[phase] = true;
-    return kb_seg_noise(&seg->field->grey, &seg->map->label, chosen);
-}
-
 /* Roughness is a share of the light, which begins at the camera's black: graphite is near to it. */
 static double black_level(const struct kb_seg *seg) {
     return seg->scheme.graphite ? 0.7 * seg->class_level[0] : 0.0; /* it reflects a little itself */
@@ -137,16 +130,19 @@ static void measure_texture(struct kb_seg *seg) {
     s.length = s.lag / 2 < 1 ? 1 : s.lag / 2 > LENGTH_MOST ? LENGTH_MOST : s.lag / 2;
     /* four standard deviations of a mean, and 2 % of full scale: lines that an eye would see */
     s.margin = (int)(fmax(4.0 * seg->noise / sqrt((double)s.length), 5.0) * (double)s.length);
-    for (int32_t y = 0; y < seg->map->label.height; y += ROW_STEP) {
+    const int32_t step = kb_seg_row_step(&seg->map->label, ROW_STEP);
+    for (int32_t y = 0; y < seg->map->label.height; y += step) {
         tally_row(seg, &s, y, &tally);
     }
+    double noises[KB_PHASES]; /* bright phases carry more of it */
+    kb_seg_noise(&seg->field->grey, &seg->map->label, noises);
     for (int i = 0; i < KB_PHASES; i++) {
         if (tally.pairs[i] < PAIRS_LEAST) {
             seg->roughness[i] = -1.0;
             continue;
         }
         /* a difference of two pixels scatters sqrt(2) times as much as one */
-        double noise = phase_noise(seg, i) / sqrt((double)s.length);
+        double noise = noises[i] / sqrt((double)s.length);
         double quartile = quartile_difference(tally.seen[i], tally.pairs[i]);
         double sigma = quartile / (double)s.length / QUARTILE_PER_SIGMA / sqrt(2.0);
         /* what is left must be more than the noise itself is uncertain by */

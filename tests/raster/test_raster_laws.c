@@ -1,14 +1,12 @@
 /* test_raster_laws.c - what holds for every function of the stage: turning and mirroring the
- * picture turns and mirrors the result, threads change nothing, and a failed allocation gives the
- * right status and leaks nothing. */
+ * picture turns and mirrors the result, and a failed allocation gives the right status and leaks
+ * nothing. */
 #include "fail_alloc.h"
 #include "kb_cmocka.h"
 #include "pictures.h"
 
 #include <stdlib.h>
 #include <string.h>
-
-#include <omp.h>
 
 static const bool some[256] = {[1] = true, [2] = true, [4] = true};
 
@@ -101,10 +99,45 @@ static enum kb_status run_label(const struct kb_image *grey, const struct kb_ima
     return status;
 }
 
+/* By sets of pixels. */
+static enum kb_status run_by_bits(const struct kb_image *labels, bool opens, struct kb_image *to,
+                                  struct kb_err *err) {
+    struct kb_bits set = {0}, result = {0};
+    enum kb_status status = kb_bits_alloc(labels->width, labels->height, &set, err);
+    if (status == KB_OK) {
+        status = kb_bits_alloc(labels->width, labels->height, &result, err);
+    }
+    if (status == KB_OK) {
+        kb_bits_pick(labels, some, &set);
+        status = opens ? kb_bits_open(&set, 2, 3, &result, err)
+                       : kb_bits_close(&set, 4, 4, &result, err);
+    }
+    if (status == KB_OK) {
+        kb_image_fill(to, 0);
+        kb_bits_paint(&result, 1, to);
+    }
+    kb_bits_release(&set);
+    kb_bits_release(&result);
+    return status;
+}
+
+static enum kb_status run_bits_open(const struct kb_image *grey, const struct kb_image *labels,
+                                    struct kb_image *to, struct kb_err *err) {
+    (void)grey;
+    return run_by_bits(labels, true, to, err);
+}
+
+static enum kb_status run_bits_close(const struct kb_image *grey, const struct kb_image *labels,
+                                     struct kb_image *to, struct kb_err *err) {
+    (void)grey;
+    return run_by_bits(labels, false, to, err);
+}
+
 static const struct law laws[] = {
     {"smooth", run_smooth},       {"median", run_median},       {"mean", run_mean},
     {"wide mean", run_wide_mean}, {"deviation", run_deviation}, {"erode", run_erode},
     {"dilate", run_dilate},       {"distance", run_distance},   {"label", run_label},
+    {"open", run_bits_open},      {"close", run_bits_close},
 };
 static const int law_count = (int)(sizeof laws / sizeof laws[0]);
 
@@ -145,36 +178,6 @@ static void results_turn_and_mirror_with_the_picture(void **unused) {
     picture_release(&labels);
 }
 
-static void threads_do_not_change_a_byte(void **unused) {
-    (void)unused;
-    struct kb_image grey = picture_grey(97, 400);
-    struct kb_image labels = picture_labels(97, 400);
-    int usual = omp_get_max_threads();
-    for (int i = 0; i < law_count; i++) {
-        omp_set_num_threads(1);
-        struct kb_image alone = result_of(&laws[i], &grey, &labels);
-        for (int threads = 2; threads <= 6; threads++) {
-            omp_set_num_threads(threads);
-            struct kb_image together = result_of(&laws[i], &grey, &labels);
-            if (!picture_same(&alone, &together)) {
-                fail_msg("%s differs with %d threads", laws[i].name, threads);
-            }
-            picture_release(&together);
-        }
-        picture_release(&alone);
-    }
-    uint64_t alone[256];
-    uint64_t together[256];
-    omp_set_num_threads(1);
-    kb_histogram(&grey, &labels, some, alone);
-    omp_set_num_threads(5);
-    kb_histogram(&grey, &labels, some, together);
-    assert_memory_equal(alone, together, sizeof alone);
-    omp_set_num_threads(usual);
-    picture_release(&grey);
-    picture_release(&labels);
-}
-
 static void a_failed_allocation_is_reported_and_leaks_nothing(void **unused) {
     (void)unused;
     struct kb_image grey = picture_grey(200, 90);
@@ -207,7 +210,6 @@ static void a_failed_allocation_is_reported_and_leaks_nothing(void **unused) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(results_turn_and_mirror_with_the_picture),
-        cmocka_unit_test(threads_do_not_change_a_byte),
         cmocka_unit_test(a_failed_allocation_is_reported_and_leaks_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -4,7 +4,6 @@
 #include "fail_alloc.h"
 #include "kb_cmocka.h"
 
-#include <omp.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -294,22 +293,6 @@ static void tiny_and_narrow_pictures_do_no_harm(void **state) {
     }
 }
 
-static void the_number_of_threads_changes_nothing(void **state) {
-    (void)state;
-    struct kb_segmentation_params params = usual();
-    struct kb_phase_map one, four;
-    int before = omp_get_max_threads();
-    omp_set_num_threads(1);
-    segment(&drawn.field, &params, &one);
-    omp_set_num_threads(4);
-    segment(&drawn.field, &params, &four);
-    omp_set_num_threads(before);
-    assert_true(share_of_equal(&one.label, &four.label) == 1.0);
-    assert_memory_equal(&one.figures, &four.figures, sizeof one.figures);
-    kb_phase_map_release(&one);
-    kb_phase_map_release(&four);
-}
-
 static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) {
     (void)state;
     struct kb_field field = drawn.field;
@@ -347,7 +330,6 @@ int main(void) {
         cmocka_unit_test(one_threshold_by_hand_leaves_the_other_to_be_found),
         cmocka_unit_test(a_picture_of_one_grey_is_unfit),
         cmocka_unit_test(tiny_and_narrow_pictures_do_no_harm),
-        cmocka_unit_test(the_number_of_threads_changes_nothing),
         cmocka_unit_test(every_failed_allocation_is_reported_and_nothing_leaks),
     };
     return cmocka_run_group_tests(tests, draw, release);
