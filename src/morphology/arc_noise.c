@@ -16,7 +16,7 @@
  */
 #include "subpixel_priv.h"
 
-static const double weight = 4.0;
+static const double weight = 5.0;
 /* Band of details that are taken for noise, turns a pixel. */
 static const double noise_from = 0.25;
 static const double noise_to = 0.40;
@@ -50,7 +50,13 @@ static void shuffle(struct kb_point *z, size_t count) {
 void kb_fourier(const struct kb_loop *loop, struct kb_point *z, size_t count, bool inverse) {
     const double side = inverse ? 1.0 : -1.0;
     shuffle(z, count);
-    for (size_t half = 1; half < count; half *= 2) {
+    for (size_t first = 0; first + 1 < count; first += 2) { /* the first round turns nothing */
+        struct kb_point a = z[first];
+        struct kb_point b = z[first + 1];
+        z[first] = (struct kb_point){a.x + b.x, a.y + b.y};
+        z[first + 1] = (struct kb_point){a.x - b.x, a.y - b.y};
+    }
+    for (size_t half = 2; half < count; half *= 2) {
         size_t stride = loop->turns / half;
         for (size_t first = 0; first < count; first += 2 * half) {
             for (size_t k = 0; k < half; k++) {
@@ -64,19 +70,6 @@ void kb_fourier(const struct kb_loop *loop, struct kb_point *z, size_t count, bo
             }
         }
     }
-}
-
-double kb_noise_pass(double frequency, double sigma) {
-    double blur = fmax(sigma, sharpest_px);
-    double full = 1.0 / (kept_full * blur);
-    double none = 1.0 / (kept_none * blur);
-    if (frequency <= full) {
-        return 1.0;
-    }
-    if (frequency >= none) {
-        return 0.0;
-    }
-    return 0.5 + 0.5 * cos(KB_PI * (frequency - full) / (none - full));
 }
 
 /* Turns a pixel of coefficient i. The first order makes the circle itself: details are counted from
@@ -95,14 +88,37 @@ static double smoothing_share(double frequency) {
     return c * c * c * c;
 }
 
-/* Power of the noise in one coefficient before the smoothing of the grey. */
-static double noise_power(const struct kb_loop *loop) {
+double kb_noise_pass(const struct kb_loop *loop, size_t i, double sigma) {
+    double blur = fmax(sigma, sharpest_px);
+    double full = 1.0 / (kept_full * blur);
+    double none = 1.0 / (kept_none * blur);
+    double frequency = frequency_of(loop, i);
+    if (frequency <= full) {
+        return 1.0;
+    }
+    if (frequency >= none) {
+        return 0.0;
+    }
+    return 0.5 + 0.5 * cos(KB_PI * (frequency - full) / (none - full));
+}
+
+double kb_noise_kept(const struct kb_loop *loop, size_t i, struct kb_point c, double sigma) {
+    double pass = kb_noise_pass(loop, i, sigma);
+    double power = power_of(c);
+    if (!(pass > 0.0) || !(power > 0.0)) {
+        return 0.0;
+    }
+    double noise = weight * loop->noise * smoothing_share(frequency_of(loop, i));
+    return pass * fmax(0.0, 1.0 - noise / power);
+}
+
+double kb_noise_power(const struct kb_loop *loop, const struct kb_point *z) {
     double power = 0.0;
     double count = 0.0;
     for (size_t i = 2; i < loop->count; i++) {
         double f = frequency_of(loop, i);
         if (f >= noise_from && f <= noise_to) {
-            power += power_of(loop->z[i]) / smoothing_share(f);
+            power += power_of(z[i]) / smoothing_share(f);
             count += 1.0;
         }
     }
@@ -116,14 +132,9 @@ void kb_noise_remove(struct kb_loop *loop, double sigma) {
         loop->z[i] = (struct kb_point){loop->point[i].x * scale, loop->point[i].y * scale};
     }
     kb_fourier(loop, loop->z, n, false);
-    double noise = noise_power(loop);
-    for (size_t i = 2; i < n; i++) {
-        double f = frequency_of(loop, i);
-        double kept = kb_noise_pass(f, sigma);
-        double power = power_of(loop->z[i]);
-        if (kept > 0.0 && power > 0.0) {
-            kept *= fmax(0.0, 1.0 - weight * noise * smoothing_share(f) / power);
-        }
+    loop->noise = kb_noise_power(loop, loop->z);
+    for (size_t i = 2; i < n; i++) { /* place and size stand above any noise */
+        double kept = kb_noise_kept(loop, i, loop->z[i], sigma);
         loop->z[i].x *= kept;
         loop->z[i].y *= kept;
     }
@@ -131,7 +142,7 @@ void kb_noise_remove(struct kb_loop *loop, double sigma) {
 
 void kb_loop_draw(struct kb_loop *loop) {
     size_t n = loop->count;
-    size_t m = 2 * n > LEAST_FINE ? 2 * n : LEAST_FINE;
+    size_t m = n > LEAST_FINE ? n : LEAST_FINE;
     for (size_t i = 0; i < m; i++) {
         loop->fine[i] = (struct kb_point){0.0, 0.0};
     }

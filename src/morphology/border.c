@@ -46,8 +46,8 @@ enum kb_status kb_border_draw(struct kb_border_mask *mask, struct kb_rect box,
 }
 
 bool kb_border_inside(const struct kb_border_mask *mask, double x, double y) {
-    int32_t column = (int32_t)floor(x) - mask->x;
-    int32_t row = (int32_t)floor(y) - mask->y;
+    int32_t column = (int32_t)x - mask->x; /* no region that is looked at begins at the frame */
+    int32_t row = (int32_t)y - mask->y;
     return column >= 0 && row >= 0 && column < mask->width && row < mask->height &&
            (mask->px[(size_t)row * (size_t)mask->width + (size_t)column] & INSIDE) != 0;
 }
@@ -268,13 +268,16 @@ static void spread_places(struct kb_loop *loop, const struct kb_cracks *cracks,
 enum kb_status kb_loop_divide(struct kb_loop *loop, const struct kb_cracks *cracks, double ratio,
                               double angle, struct kb_err *err) {
     const struct metric plain = {1.0, 0.0, 1.0};
-    const struct metric stretched = metric_of(ratio, angle);
+    const struct metric stretched = ratio < 1.0 ? metric_of(ratio, angle) : plain;
     double length = 0.0;
     loop->length = 0.0;
     for (size_t i = 0; i < cracks->count; i++) {
         loop->length += side_length(cracks->middle, cracks->count, i, &plain);
+    }
+    for (size_t i = 0; i < cracks->count && ratio < 1.0; i++) {
         length += side_length(cracks->middle, cracks->count, i, &stretched);
     }
+    length = ratio < 1.0 ? length : loop->length;
     loop->count = LEAST_PLACES;
     while ((double)loop->count * step_px < loop->length) {
         loop->count *= 2;

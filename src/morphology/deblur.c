@@ -29,8 +29,7 @@ void kb_deblur_gentle(struct kb_loop *loop, double sigma) {
     size_t n = loop->count;
     double step = 2.0 * KB_PI * sigma / loop->length;
     for (size_t i = 1; i < n; i++) {
-        if (kb_noise_pass(fmax(fabs(kb_fourier_order(i, n)) - 1.0, 0.0) / loop->length, sigma) <=
-            0.0) {
+        if (kb_noise_pass(loop, i, sigma) <= 0.0) {
             continue;
         }
         double w = step * kb_fourier_order(i, n);
@@ -43,7 +42,8 @@ void kb_deblur_gentle(struct kb_loop *loop, double sigma) {
 /* (1 - exp(-w)) / w and exp(-w) for w >= 0. */
 static double kernel(double w, double *decay) {
     const double tiny = 1e-6; /* here 1 - w / 2 is right to 13 digits */
-    *decay = exp(-w);
+    const double far = 32.0;  /* here exp(-w) is below 2e-14 */
+    *decay = w < far ? exp(-w) : 0.0;
     return w > tiny ? (1.0 - *decay) / w : 1.0 - 0.5 * w;
 }
 
@@ -187,11 +187,11 @@ static void settle(struct kb_loop *loop, const struct kb_axes *axes, double sigm
         move[i] = (struct kb_point){px * lacks * loop->out[i].x, px * lacks * loop->out[i].y};
     }
     kb_fourier(loop, move, n, false);
+    loop->noise = kb_noise_power(loop, move);
     for (size_t i = 0; i < n; i++) {
-        double order = fmax(fabs(kb_fourier_order(i, n)) - 1.0, 0.0);
-        double pass = kb_noise_pass(order / loop->length, sigma);
-        loop->z[i].x += pass * move[i].x;
-        loop->z[i].y += pass * move[i].y;
+        double kept = i < 2 ? 1.0 : kb_noise_kept(loop, i, move[i], sigma);
+        loop->z[i].x += kept * move[i].x;
+        loop->z[i].y += kept * move[i].y;
     }
 }
 
@@ -203,10 +203,6 @@ bool kb_deblur_model(struct kb_loop *loop, double sigma, double level) {
         return false;
     }
     const struct kb_axes seen = kb_curve_axes(&sums);
-    size_t stride = loop->fine_count / loop->count;
-    for (size_t i = 0; i < loop->count; i++) {
-        loop->point[i] = loop->fine[i * stride]; /* without noise now */
-    }
     double a = 0.0;
     double b = 0.0;
     if (!(seen.semi_b > 0.0) || !solve_axes(loop, &seen, sigma, level, &a, &b)) {

@@ -85,14 +85,19 @@ enum kb_status kb_patch_take(struct kb_patch *patch, const struct kb_image *grey
 }
 
 static double grey_at(const struct kb_patch *patch, double x, double y) {
-    x = fmax(x - 0.5 - patch->x, 0.0);
-    y = fmax(y - 0.5 - patch->y, 0.0);
+    /* compared by hand: fmin() and fmax() are calls, for the sake of NaN, which cannot come here */
+    x -= 0.5 + patch->x;
+    y -= 0.5 + patch->y;
+    x = x > 0.0 ? x : 0.0;
+    y = y > 0.0 ? y : 0.0;
     int32_t column = (int32_t)x;
     int32_t row = (int32_t)y;
     column = column < patch->width - 2 ? column : patch->width - 2;
     row = row < patch->height - 2 ? row : patch->height - 2;
-    double u = fmin(x - column, 1.0);
-    double v = fmin(y - row, 1.0);
+    double u = x - column;
+    double v = y - row;
+    u = u < 1.0 ? u : 1.0;
+    v = v < 1.0 ? v : 1.0;
     const uint16_t *upper = patch->px + (size_t)row * (size_t)patch->width + (size_t)column;
     const uint16_t *lower = upper + patch->width;
     double above = upper[0] + u * (upper[1] - upper[0]);
@@ -136,8 +141,8 @@ static double robust_mean(const double *value, size_t n) {
 /* Label of the pixel `t` px outwards of place i; excluded beyond the frame. */
 static uint8_t label_along(const struct kb_image *label, const struct kb_loop *loop, size_t i,
                            double t) {
-    double x = floor(loop->base[i].x + t * loop->out[i].x);
-    double y = floor(loop->base[i].y + t * loop->out[i].y);
+    double x = loop->base[i].x + t * loop->out[i].x;
+    double y = loop->base[i].y + t * loop->out[i].y;
     if (x < 0.0 || y < 0.0 || x >= label->width || y >= label->height) {
         return KB_EXCLUDED;
     }
@@ -180,19 +185,24 @@ static double mean_along(double *value, double *copy, size_t n, size_t reach) {
         count_in(&all, value[i], 1.0);
     }
     double mean = all.count > 0.0 ? all.sum / all.count : (double)NAN;
-    struct tally near = {0.0, 0.0};
-    bool whole = 2 * reach + 1 >= n;
-    for (size_t i = n - reach; i < n + reach && !whole; i++) {
-        count_in(&near, copy[i % n], 1.0);
-    }
-    for (size_t i = 0; i < n; i++) {
-        if (whole) {
+    if (2 * reach + 1 >= n) {
+        for (size_t i = 0; i < n; i++) {
             value[i] = mean;
-            continue;
         }
-        count_in(&near, copy[(i + reach) % n], 1.0);
+        return mean;
+    }
+    struct tally near = {0.0, 0.0};
+    for (size_t i = 0; i < 2 * reach; i++) {
+        count_in(&near, copy[i < reach ? n - 1 - i : i - reach], 1.0);
+    }
+    size_t enters = reach;
+    size_t leaves = n - reach;
+    for (size_t i = 0; i < n; i++) {
+        count_in(&near, copy[enters], 1.0);
         value[i] = near.count > 0.5 ? near.sum / near.count : mean;
-        count_in(&near, copy[(i + n - reach) % n], -1.0);
+        count_in(&near, copy[leaves], -1.0);
+        enters = enters + 1 < n ? enters + 1 : 0;
+        leaves = leaves + 1 < n ? leaves + 1 : 0;
     }
     return mean;
 }
@@ -210,13 +220,14 @@ bool kb_edge_ground(const struct kb_edge_rules *rules, const struct kb_patch *pa
 }
 
 bool kb_edge_levels(const struct kb_edge_rules *rules, const struct kb_patch *patch,
-                    const struct kb_border_mask *mask, double depth_px, struct kb_loop *loop,
-                    struct kb_edge_figures *figures) {
+                    const struct kb_border_mask *mask, const struct kb_core *core,
+                    struct kb_loop *loop, struct kb_edge_figures *figures) {
     size_t within = 0;
     for (size_t i = 0; i < loop->count; i++) {
-        double x = loop->base[i].x - depth_px * loop->out[i].x;
-        double y = loop->base[i].y - depth_px * loop->out[i].y;
-        if (kb_border_inside(mask, x, y)) {
+        double x = loop->base[i].x - core->depth * loop->out[i].x;
+        double y = loop->base[i].y - core->depth * loop->out[i].y;
+        double far = (x - core->centre.x) * core->along.x + (y - core->centre.y) * core->along.y;
+        if (fabs(far) <= core->half_length && kb_border_inside(mask, x, y)) {
             loop->scratch[within++] = grey_at(patch, x, y);
         }
     }
@@ -277,7 +288,8 @@ void kb_edge_find(const struct kb_edge_rules *rules, const struct kb_patch *patc
         loop->kind[i] = KB_EDGE_PIXEL;
         double step = sign * (loop->ground[i] - figures->inside);
         double level = 0.5 * (loop->ground[i] + figures->inside);
-        double t = step < rules->least_contrast ? (double)NAN : passage(rules, patch, loop, i, level, sign);
+        double t = step < rules->least_contrast ? (double)NAN
+                                                : passage(rules, patch, loop, i, level, sign);
         if (isnan(t)) {
             continue;
         }

@@ -93,8 +93,8 @@ static void sort_rows(struct kb_point *point, size_t count, struct kb_point *sor
     double low = point[0].y;
     double high = point[0].y;
     for (size_t i = 1; i < count; i++) {
-        low = fmin(low, point[i].y);
-        high = fmax(high, point[i].y);
+        low = point[i].y < low ? point[i].y : low;
+        high = point[i].y > high ? point[i].y : high;
     }
     double scale = high > low ? (double)(count - 1) / (high - low) : 0.0;
     for (size_t i = 0; i <= count; i++) {

@@ -23,7 +23,7 @@ static const double least_across_px = 2.0; /* minor axis by pixels */
 /* Wide enough to show its own blur, and its own grey: 4.5 and 2.2 sigma of 1.33 px to either side
  * of the middle, so that the middle shows all, or 97 %, of the step. */
 static const double shows_blur_px = 12.0;
-static const double shows_grey_px = 6.0;
+static const double shows_grey_px = 8.0;
 static const double own_depth_px = 4.0; /* where the particle's own grey is looked for */
 /* Of the border, at least so much must be where the grey has an edge. */
 static const double least_found = 0.75;
@@ -104,21 +104,9 @@ static double median(double *value, size_t count);
 /* How one particle is to be looked at. */
 struct view {
     bool shows_blur, shows_grey, gentle;
-    double ratio, angle; /* of the even division */
+    double ratio; /* of the even division */
+    struct kb_axes axes;
 };
-
-static struct view view_of(const struct kb_particle *particle, const struct kb_axes *axes) {
-    double tip = particle->minor_px * particle->minor_px / (2.0 * particle->major_px);
-    bool gentle =
-        tip >= gentle_px || 2.0 * (particle->major_px + particle->minor_px) > model_length_px;
-    return (struct view){
-        .shows_blur = particle->minor_px >= shows_blur_px,
-        .shows_grey = particle->minor_px >= shows_grey_px,
-        .gentle = gentle,
-        .ratio = gentle ? 1.0 : fmax(particle->minor_px / particle->major_px, least_ratio),
-        .angle = axes->angle,
-    };
-}
 
 /* Direction of the region's major axis, from the middles of its border. */
 static struct kb_axes axes_of(const struct kb_cracks *cracks) {
@@ -128,12 +116,47 @@ static struct kb_axes axes_of(const struct kb_cracks *cracks) {
     return kb_curve_axes(&sums);
 }
 
-/* Follow the outer border; *sigma is the blur to take back. False: no edge to speak of. */
+static struct view view_of(const struct kb_particle *particle, const struct kb_cracks *cracks) {
+    double tip = particle->minor_px * particle->minor_px / (2.0 * particle->major_px);
+    bool gentle =
+        tip >= gentle_px || 2.0 * (particle->major_px + particle->minor_px) > model_length_px;
+    const struct kb_axes nowhere = {.angle = 0.0}; /* not asked for then */
+    return (struct view){
+        .shows_blur = particle->minor_px >= shows_blur_px,
+        .shows_grey = particle->minor_px >= shows_grey_px,
+        .gentle = gentle,
+        .ratio = gentle ? 1.0 : fmax(particle->minor_px / particle->major_px, least_ratio),
+        .axes = gentle && particle->minor_px >= shows_blur_px ? nowhere : axes_of(cracks),
+    };
+}
+
+/* Within a small particle the grey is its own only about the middle. */
+static struct kb_core core_of(const struct kb_particle *particle, const struct view *view) {
+    const double middle = 0.2; /* of the length, to both sides: the width is 92 % there */
+    return (struct kb_core){
+        .depth = fmin(own_depth_px, 0.5 * particle->minor_px),
+        .centre = view->axes.centre,
+        .along = {cos(view->axes.angle), sin(view->axes.angle)},
+        .half_length = view->shows_blur ? HUGE_VAL : middle * particle->major_px,
+    };
+}
+
+/* Follow the outer border with the blur and grey of the particle, or of the larger ones where it
+ * cannot show them. False: no edge to speak of. */
 static bool follow_outer(struct subpixel *sub, const struct kb_particle *particle,
                          const struct view *view, struct kb_edge_figures *figures) {
-    double depth = fmin(own_depth_px, 0.5 * particle->minor_px);
-    if (!kb_edge_levels(&sub->rules, &sub->patch, &sub->mask, depth, &sub->loop, figures)) {
+    const struct kb_core core = core_of(particle, view);
+    if (!kb_edge_levels(&sub->rules, &sub->patch, &sub->mask, &core, &sub->loop, figures)) {
         return false;
+    }
+    if (!view->shows_grey) {
+        double own = figures->outside - figures->inside;
+        double theirs = figures->outside - sub->shown.median_inside;
+        bool paler = own > 0.0 ? theirs > own : theirs < own; /* as narrow ones look */
+        if (sub->shown.count == 0) {
+            return false;
+        }
+        figures->inside = paler ? sub->shown.median_inside : figures->inside;
     }
     kb_edge_find(&sub->rules, &sub->patch, &sub->loop, figures);
     if (!view->shows_blur && sub->shown.count > 0) {
@@ -141,22 +164,6 @@ static bool follow_outer(struct subpixel *sub, const struct kb_particle *particl
     }
     return figures->found >= least_found && figures->sigma < softest_px &&
            straighten_cuts(&sub->loop, sub->loop.point, 1);
-}
-
-/* Share of the true step that lies midway between what the particle shows and the ground: half,
- * when it shows its own grey; 0 leaves that to the model; below 0 nobody knows. */
-static double level_of(const struct subpixel *sub, const struct view *view,
-                       const struct kb_edge_figures *figures) {
-    if (view->shows_grey) {
-        return 0.0;
-    }
-    if (sub->shown.count == 0) {
-        return -1.0;
-    }
-    double seen = figures->outside - figures->inside;
-    double whole = figures->outside - sub->shown.median_inside;
-    double share = 0.5 * seen / whole;
-    return share > 0.0 ? fmin(share, 0.5) : -1.0;
 }
 
 static bool outline_outer(struct subpixel *sub, const struct kb_particle *particle,
@@ -169,8 +176,9 @@ static bool outline_outer(struct subpixel *sub, const struct kb_particle *partic
     if (view->gentle) {
         kb_deblur_gentle(&sub->loop, figures->sigma);
     } else {
-        double level = level_of(sub, view, figures);
-        if (level < 0.0 || !kb_deblur_model(&sub->loop, figures->sigma, level)) {
+        /* half of the true step, or of what the middle shows of it */
+        double level = view->shows_grey ? 0.0 : 0.5;
+        if (!kb_deblur_model(&sub->loop, figures->sigma, level)) {
             return false;
         }
     }
@@ -219,10 +227,9 @@ static enum kb_status outline(struct subpixel *sub, const struct kb_particle *pa
         }
         kb_cracks_smooth(&sub->cracks);
         if (i == 0) {
-            struct kb_axes axes = axes_of(&sub->cracks);
-            view = view_of(particle, &axes);
+            view = view_of(particle, &sub->cracks);
         }
-        status = kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.angle, err);
+        status = kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.axes.angle, err);
         if (status == KB_OK && i == 0) {
             *good = outline_outer(sub, particle, &view, figures, sums);
             if (*good) {

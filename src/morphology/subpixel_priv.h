@@ -68,6 +68,7 @@ struct kb_loop {
     struct kb_point *turn;  /* cos, sin: `turns` steps through a half circle */
     size_t turns;
     size_t capacity;
+    double noise; /* power of the noise in one coefficient, px^2, smoothing of the grey set aside */
 };
 /* Places at equal distances, which are measured after stretching the plane by 1 / `ratio` across
  * `angle` (radians, y down); ratio 1: as it is. */
@@ -98,11 +99,18 @@ struct kb_edge_figures {
     double found;           /* share of the border, cuts left out, where the grey passes midway */
 };
 
-/* Fill loop->ground, figures->inside (`depth_px` within the border) and ->outside; false when there
- * is nothing to be seen on one side. */
+/* Where a particle's own grey is looked for: so far within the border, and no farther along its
+ * major axis from the centre than `half_length`. */
+struct kb_core {
+    double depth;
+    struct kb_point centre, along; /* unit vector */
+    double half_length;
+};
+/* Fill loop->ground, figures->inside and ->outside; false when there is nothing to be seen on one
+ * side. */
 bool kb_edge_levels(const struct kb_edge_rules *rules, const struct kb_patch *patch,
-                    const struct kb_border_mask *mask, double depth_px, struct kb_loop *loop,
-                    struct kb_edge_figures *figures);
+                    const struct kb_border_mask *mask, const struct kb_core *core,
+                    struct kb_loop *loop, struct kb_edge_figures *figures);
 /* The same for a further loop of the particle whose inside is known. */
 bool kb_edge_ground(const struct kb_edge_rules *rules, const struct kb_patch *patch,
                     struct kb_loop *loop, struct kb_edge_figures *figures);
@@ -120,8 +128,12 @@ double kb_fourier_order(size_t i, size_t count);
 
 /* loop->z from loop->point, what does not rise above noise taken out. */
 void kb_noise_remove(struct kb_loop *loop, double sigma);
-/* Share that is kept of a detail of `frequency` turns a pixel. */
-double kb_noise_pass(double frequency, double sigma);
+/* Power of the noise in one coefficient of `z`, `loop->count` of them, as loop->noise. */
+double kb_noise_power(const struct kb_loop *loop, const struct kb_point *z);
+/* Share that is kept of coefficient `c` of order i, in view of loop->noise and blur. */
+double kb_noise_kept(const struct kb_loop *loop, size_t i, struct kb_point c, double sigma);
+/* Share that is kept of details of that order in view of blur alone. */
+double kb_noise_pass(const struct kb_loop *loop, size_t i, double sigma);
 /* Draw loop->z into loop->fine. */
 void kb_loop_draw(struct kb_loop *loop);
 
