@@ -19,16 +19,16 @@ static const char *why_not(const struct kb_survey_row *row) {
     return row->needed == 0 && isfinite(row->want) ? "more than a million fields" : NULL;
 }
 
-static const char *kind_of_fields(const struct kb_survey *survey, const struct kb_survey_row *row) {
+/* Which fields a quantity is measured in where both kinds were given. */
+enum kind { ANY_KIND, ETCHED, POLISHED };
+
+static enum kind kind_of(const struct kb_survey *survey, const struct kb_survey_row *row) {
     if (survey->etched == 0 || survey->polished == 0) {
-        return "";
-    }
-    if (row->value.n == survey->polished + survey->etched) {
-        return "";
+        return ANY_KIND;
     }
     bool matrix = row->quantity == KB_Q_FERRITE || row->quantity == KB_Q_PEARLITE ||
                   row->quantity == KB_Q_CEMENTITE || row->quantity == KB_Q_PEARLITE_OF_MATRIX;
-    return matrix ? " etched" : " as polished";
+    return matrix ? ETCHED : POLISHED;
 }
 
 /* ---- for people --------------------------------------------------------------------------------
@@ -38,12 +38,11 @@ static const char *shown_unit(enum kb_quantity quantity) {
     return quantity == KB_Q_NODULES_PER_MM2 ? "/mm²" : quantity == KB_Q_MEAN_FERET_UM ? "µm" : "%";
 }
 
-static void table_row(const struct kb_survey *survey, const struct kb_survey_row *row,
-                      struct kb_text *out) {
+static void table_row(const struct kb_survey_row *row, struct kb_text *out) {
     /* as many decimals as two digits of the half-width, at most two */
     double guide = isfinite(row->half) ? row->half : 1.0;
     int decimals = guide >= 9.95 ? 0 : guide >= 0.995 ? 1 : 2;
-    kb_text_format(out, "  %-41s ", kb_quantity_words(row->quantity));
+    kb_text_format(out, "  %-40s", kb_quantity_words(row->quantity));
     if (!row->value.measured) {
         kb_text_format(out, "not measured: %s\n", row->value.why);
         return;
@@ -62,19 +61,27 @@ static void table_row(const struct kb_survey *survey, const struct kb_survey_row
     }
     /* bytes beyond ASCII take no column: the dash two, plus-minus and micro one, square one */
     int extra = row->quantity == KB_Q_NODULES_PER_MM2 || row->quantity == KB_Q_MEAN_FERET_UM;
-    kb_text_format(out, "%*s %*s %*s %6zu %*s%s\n", 10 + extra, value, isfinite(row->half) ? 8 : 9,
-                   half, isfinite(row->want) ? 8 : 9, want, row->value.n, row->needed > 0 ? 5 : 7,
-                   more, kb_survey_more(row) > 0 ? kind_of_fields(survey, row) : "");
+    kb_text_format(out, "%*s%*s%*s%7zu%*s\n", 10 + extra, value, isfinite(row->half) ? 9 : 10, half,
+                   isfinite(row->want) ? 9 : 10, want, row->value.n, row->needed > 0 ? 5 : 7, more);
 }
 
-/* The row that takes the most further fields; NULL: none does. `unknown`: some cannot be said. */
-static const struct kb_survey_row *hardest(const struct kb_survey_row *row, size_t rows,
-                                           bool *unknown) {
-    const struct kb_survey_row *most = NULL;
-    *unknown = false;
+static bool all_known(const struct kb_survey_row *row, size_t rows) {
     for (size_t i = 0; i < rows; i++) {
-        *unknown = *unknown || (row[i].needed == 0);
-        if (kb_survey_more(&row[i]) > (most != NULL ? kb_survey_more(most) : 0)) {
+        if (row[i].needed == 0) {
+            return false;
+        }
+    }
+    return rows > 0;
+}
+
+/* The row that takes the most further fields of a kind; NULL: none does. */
+static const struct kb_survey_row *hardest(const struct kb_survey *survey,
+                                           const struct kb_survey_row *row, size_t rows,
+                                           enum kind kind) {
+    const struct kb_survey_row *most = NULL;
+    for (size_t i = 0; i < rows; i++) {
+        if (kind_of(survey, &row[i]) == kind &&
+            kb_survey_more(&row[i]) > (most != NULL ? kb_survey_more(most) : 0)) {
             most = &row[i];
         }
     }
@@ -100,23 +107,21 @@ static void notes(const struct kb_survey *survey, struct kb_text *out) {
     }
 }
 
-void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
-                     struct kb_text *out) {
-    bool unknown = false;
-    const struct kb_survey_row *most = hardest(row, rows, &unknown);
-    kb_text_format(out, "%s · %zu result%s · %zu field%s\n", kb_material_name(survey->material),
-                   survey->results, survey->results == 1 ? "" : "s", survey->fields,
-                   survey->fields == 1 ? "" : "s");
-    kb_text_format(out, "  %-41s %10s %7s %7s %6s %5s\n", "", "value", "now", "wanted", "fields",
-                   "more");
-    for (size_t i = 0; i < rows; i++) {
-        table_row(survey, &row[i], out);
+/* What to do, the kinds of fields apart. */
+static void conclusion(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
+                       struct kb_text *out) {
+    static const char *const words[] = {"", " etched", " as polished"};
+    bool some = false;
+    for (int kind = ANY_KIND; kind <= POLISHED; kind++) {
+        const struct kb_survey_row *most = hardest(survey, row, rows, (enum kind)kind);
+        if (most != NULL) {
+            size_t more = kb_survey_more(most);
+            kb_text_format(out, "  measure %zu more field%s%s: %s decides\n", more,
+                           more == 1 ? "" : "s", words[kind], kb_quantity_words(most->quantity));
+            some = true;
+        }
     }
-    if (most != NULL) {
-        kb_text_format(out, "  measure %zu more%s field%s: %s decides\n", kb_survey_more(most),
-                       kind_of_fields(survey, most), kb_survey_more(most) == 1 ? "" : "s",
-                       kb_quantity_words(most->quantity));
-    } else if (!unknown && rows > 0) {
+    if (!some && all_known(row, rows)) {
         kb_text_add(out, "  the wanted precision is reached\n");
     }
     for (size_t i = 0; i < rows; i++) {
@@ -125,6 +130,19 @@ void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row 
             break; /* one reason is enough for a table */
         }
     }
+}
+
+void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
+                     struct kb_text *out) {
+    kb_text_format(out, "%s · %zu result%s · %zu field%s\n", kb_material_name(survey->material),
+                   survey->results, survey->results == 1 ? "" : "s", survey->fields,
+                   survey->fields == 1 ? "" : "s");
+    kb_text_format(out, "  %-40s%10s%8s%8s%7s%5s\n", "", "value", "now", "wanted", "fields",
+                   "more");
+    for (size_t i = 0; i < rows; i++) {
+        table_row(&row[i], out);
+    }
+    conclusion(survey, row, rows, out);
     notes(survey, out);
 }
 
@@ -135,27 +153,32 @@ static json_t *number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
 }
 
-static json_t *row_object(const struct kb_survey_row *row) {
+static json_t *row_object(const struct kb_survey *survey, const struct kb_survey_row *row) {
+    static const char *const kind[] = {"any", "etched", "as polished"};
     const struct kb_estimate *value = &row->value;
     bool interval = isfinite(row->half);
     const char *why = why_not(row);
     json_t *ci95 = interval ? json_pack("[f, f]", value->lo, value->hi) : json_null();
     json_t *needed = row->needed > 0 ? json_integer((json_int_t)row->needed) : json_null();
     json_t *more = row->needed > 0 ? json_integer((json_int_t)kb_survey_more(row)) : json_null();
-    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:s?}", "quantity",
+    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:s, s:s?}", "quantity",
                      kb_quantity_name(row->quantity), "unit", kb_quantity_unit(row->quantity),
                      "value", number(value->measured ? value->value : (double)NAN), "ci95", ci95,
                      "half_width", number(row->half), "s",
                      number(interval ? value->s : (double)NAN), "fields", (json_int_t)value->n,
                      "wanted_half_width", number(row->want), "fields_needed", needed, "more_fields",
-                     more, "why", why);
+                     more, "kind_of_fields", kind[kind_of(survey, row)], "why", why);
 }
 
-static json_t *all_more(const struct kb_survey_row *row, size_t rows) {
-    bool unknown = false;
-    const struct kb_survey_row *most = hardest(row, rows, &unknown);
-    return unknown || rows == 0 ? json_null()
-                                : json_integer(most != NULL ? (json_int_t)kb_survey_more(most) : 0);
+/* Further fields of all kinds together; null when some quantity's number cannot be said. */
+static json_t *all_more(const struct kb_survey *survey, const struct kb_survey_row *row,
+                        size_t rows) {
+    size_t more = 0;
+    for (int kind = ANY_KIND; kind <= POLISHED; kind++) {
+        const struct kb_survey_row *most = hardest(survey, row, rows, (enum kind)kind);
+        more += most != NULL ? kb_survey_more(most) : 0;
+    }
+    return all_known(row, rows) ? json_integer((json_int_t)more) : json_null();
 }
 
 bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
@@ -163,7 +186,7 @@ bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *
     json_t *quantities = json_array();
     int bad = 0;
     for (size_t i = 0; i < rows; i++) {
-        bad |= json_array_append_new(quantities, row_object(&row[i]));
+        bad |= json_array_append_new(quantities, row_object(survey, &row[i]));
     }
     json_t *root =
         json_pack("{s:s, s:s, s:I, s:I, s:I, s:I, s:I, s:b, s:b, s:b, s:o, s:o}", "schema",
@@ -173,7 +196,7 @@ bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *
                   (json_int_t)survey->polished, "fields_given_twice", (json_int_t)survey->repeated,
                   "several_specimens", (int)survey->several_names, "several_minimum_sizes",
                   (int)survey->several_sizes, "without_sums", (int)(survey->without_sums > 0),
-                  "quantities", quantities, "more_fields", all_more(row, rows));
+                  "quantities", quantities, "more_fields", all_more(survey, row, rows));
     char *text = root != NULL && bad == 0
                      ? json_dumps(root, JSON_INDENT(2) | JSON_REAL_PRECISION(10))
                      : NULL;

@@ -24,6 +24,58 @@ static void head(struct kb_text *out, bool passed) {
     kb_svg_patterns(out);
 }
 
+/* The row of `kind` and quantity that strains its limits most; NULL: there is none. */
+static const struct kb_proof_row *worst_of(const struct kb_proof *proof, enum kb_proof_kind kind,
+                                           const char *quantity) {
+    const struct kb_proof_row *worst = NULL;
+    for (size_t i = 0; i < proof->rows; i++) {
+        const struct kb_proof_row *row = &proof->row[i];
+        bool asked = row->kind == kind && isfinite(row->figure) &&
+                     (quantity == NULL || strcmp(row->quantity, quantity) == 0);
+        if (asked && (worst == NULL || kb_proof_strain(row) > kb_proof_strain(worst))) {
+            worst = row;
+        }
+    }
+    return worst;
+}
+
+static void leading_figure(struct kb_text *out, const char *title, const struct kb_proof_row *row) {
+    char figure[48], limits[48];
+    if (row == NULL) {
+        return;
+    }
+    kb_proof_figure(row, figure, sizeof figure);
+    kb_proof_limits(row, limits, sizeof limits);
+    size_t number = strcspn(figure, " ");
+    kb_text_format(out,
+                   "<div><dt>%s</dt><dd class=\"value\">%.*s<small>%s</small></dd>"
+                   "<dd class=\"ci\">limit %s</dd><dd class=\"soft small\">",
+                   title, (int)number, figure, figure + number, limits);
+    kb_html_text(out, row->group);
+    kb_text_add(out, ", ");
+    kb_html_text(out, row->subject);
+    kb_text_add(out, "</dd></div>\n");
+}
+
+static void leading(struct kb_text *out, const struct kb_proof *proof) {
+    static const struct {
+        const char *title, *quantity;
+    } figure[] = {
+        {"Graphite", "graphite, of the field"},
+        {"Pearlite", "pearlite, of the field"},
+        {"Pearlite of matrix", "pearlite, of the matrix"},
+        {"Nodularity", "nodularity by area, ISO 945-4"},
+        {"Nodule count", "nodule count"},
+    };
+    kb_text_add(out, "<p class=\"small soft\">Largest bias of each quantity in all series, and the "
+                     "coverage that is farthest from 95&#160;%:</p>\n<dl class=\"lead\">\n");
+    for (size_t i = 0; i < KB_COUNT_OF(figure); i++) {
+        leading_figure(out, figure[i].title, worst_of(proof, KB_PROOF_BIAS, figure[i].quantity));
+    }
+    leading_figure(out, "Coverage", worst_of(proof, KB_PROOF_COVERAGE, NULL));
+    kb_text_add(out, "</dl>\n");
+}
+
 static void summary(struct kb_text *out, const struct kb_proof *proof) {
     const size_t failed = kb_proof_failed(proof);
     kb_text_add(out, "<header>\n<p class=\"kind\"><span>Software validation</span><span>");
@@ -45,7 +97,9 @@ static void summary(struct kb_text *out, const struct kb_proof *proof) {
         kb_text_format(out, "; %zu field%s refused as not fit to measure", proof->refused,
                        proof->refused == 1 ? " was" : "s were");
     }
-    kb_text_add(out, "</span></div></div>\n</header>\n");
+    kb_text_add(out, "</span></div></div>\n");
+    leading(out, proof);
+    kb_text_add(out, "</header>\n");
 }
 
 /* ---- rows --------------------------------------------------------------------------------------
@@ -84,11 +138,19 @@ static void figure_cell(struct kb_text *out, const struct kb_proof_row *row) {
     kb_text_add(out, "</span></td>");
 }
 
-static void outcome_cell(struct kb_text *out, const struct kb_proof_row *row) {
+/* Why fields were refused is said once a specimen. */
+static void outcome_cell(struct kb_text *out, const struct kb_proof_row *row,
+                         const struct kb_proof_row *above) {
+    bool again = above != NULL && kb_proof_same_series(row, above) &&
+                 strcmp(row->subject, above->subject) == 0;
     kb_text_format(out, "<td data-label=\"outcome\"><span class=\"outcome %s\">",
                    row->passed ? "accept" : "reject");
     kb_svg_verdict(out, row->passed ? KB_ACCEPT : KB_REJECT, 16);
     kb_text_format(out, "%s</span>", row->passed ? "passed" : "failed");
+    if (again) {
+        kb_text_add(out, "</td>");
+        return;
+    }
     if (row->refused > 0) {
         kb_text_format(out, "<span class=\"small soft\">%zu of %zu fields refused: ", row->refused,
                        row->fields);
@@ -108,34 +170,43 @@ static void value_cell(struct kb_text *out, const char *label, double value) {
     kb_html_number_cell(out, label, value, decimals, NULL);
 }
 
-static void row_cells(struct kb_text *out, const struct kb_proof_row *row, bool grouped) {
+/* What a table shows beside the figures. */
+struct columns {
+    bool group, values;
+    const struct kb_proof_row *above; /* the row before, or NULL */
+};
+
+static void row_cells(struct kb_text *out, const struct kb_proof_row *row,
+                      const struct columns *columns) {
     char limits[48];
     kb_proof_limits(row, limits, sizeof limits);
     kb_text_add(out, "<tr><td class=\"lone\">");
-    if (!grouped) {
+    if (columns->group) {
         kb_html_text(out, row->group);
         kb_text_add(out, ": ");
     }
     kb_html_text(out, row->subject);
     kb_text_add(out, "</td>");
     kb_html_cell(out, "quantity", row->quantity);
-    value_cell(out, "true", row->truth);
-    value_cell(out, "measured", row->measured);
-    kb_text_add(out, "<td data-label=\"in\">");
-    kb_html_text(out, isfinite(row->truth) ? row->value_unit : "");
-    kb_text_add(out, "</td>");
+    if (columns->values) {
+        value_cell(out, "true", row->truth);
+        value_cell(out, "measured", row->measured);
+        kb_html_cell(out, "in", isfinite(row->truth) ? row->value_unit : "");
+    }
     figure_cell(out, row);
     kb_text_format(out, "<td class=\"n\" data-label=\"limit\">%s</td>", limits);
     drawing(out, row);
-    outcome_cell(out, row);
+    outcome_cell(out, row, columns->above);
     kb_text_add(out, "</tr>\n");
 }
 
-static void open_table(struct kb_text *out, const char *figure) {
+static void open_table(struct kb_text *out, const char *figure, bool values) {
+    kb_text_add(out, "<div class=\"wide\"><table class=\"stack\"><thead><tr><th>specimens</th>"
+                     "<th>quantity</th>");
+    kb_text_add(out,
+                values ? "<th class=\"n\">true</th><th class=\"n\">measured</th><th></th>" : "");
     kb_text_format(out,
-                   "<div class=\"wide\"><table class=\"stack\"><thead><tr><th>specimens</th>"
-                   "<th>quantity</th><th class=\"n\">true</th><th class=\"n\">measured</th><th>"
-                   "</th><th class=\"n\">%s</th><th class=\"n\">limit</th><th></th><th></th></tr>"
+                   "<th class=\"n\">%s</th><th class=\"n\">limit</th><th></th><th></th></tr>"
                    "</thead><tbody>\n",
                    figure);
 }
@@ -149,10 +220,12 @@ static void failures(struct kb_text *out, const struct kb_proof *proof) {
         return;
     }
     kb_html_section(out, "failed", "Rows that fail");
-    open_table(out, "figure");
+    open_table(out, "figure", true);
+    struct columns columns = {.group = true, .values = true};
     for (size_t i = 0; i < proof->rows; i++) {
         if (!proof->row[i].passed) {
-            row_cells(out, &proof->row[i], false);
+            row_cells(out, &proof->row[i], &columns);
+            columns.above = &proof->row[i];
         }
     }
     close_table(out);
@@ -188,28 +261,34 @@ static void caption(struct kb_text *out, const struct kb_proof *proof, size_t st
     kb_text_add(out, "</p>\n");
 }
 
-static void series(struct kb_text *out, const struct kb_proof *proof) {
-    bool open = false;
-    for (size_t i = 0; i < proof->rows; i++) {
-        const struct kb_proof_row *row = &proof->row[i];
-        if (i == 0 || !kb_proof_same_series(row, &proof->row[i - 1])) {
-            char id[32];
-            if (open) {
-                close_table(out);
-                kb_html_section_end(out);
-            }
-            (void)snprintf(id, sizeof id, "series-%zu", i);
-            kb_html_section(out, id, row->group);
-            caption(out, proof, i);
-            open_table(out, kb_proof_kind_name(row->kind));
-            open = true;
+/* Whether any row of the series at `start` has a value to show beside its figure. */
+static bool has_values(const struct kb_proof *proof, size_t start) {
+    const struct kb_proof_row *first = &proof->row[start];
+    for (size_t i = start; i < proof->rows && kb_proof_same_series(first, &proof->row[i]); i++) {
+        if (isfinite(proof->row[i].truth)) {
+            return true;
         }
-        row_cells(out, row, true);
     }
-    if (open) {
-        close_table(out);
-        kb_html_section_end(out);
+    return false;
+}
+
+/* One section; returns the row behind it. */
+static size_t series(struct kb_text *out, const struct kb_proof *proof, size_t start) {
+    const struct kb_proof_row *first = &proof->row[start];
+    struct columns columns = {.group = false, .values = has_values(proof, start)};
+    char id[32];
+    size_t i = start;
+    (void)snprintf(id, sizeof id, "series-%zu", start);
+    kb_html_section(out, id, first->group);
+    caption(out, proof, start);
+    open_table(out, kb_proof_kind_name(first->kind), columns.values);
+    for (; i < proof->rows && kb_proof_same_series(first, &proof->row[i]); i++) {
+        row_cells(out, &proof->row[i], &columns);
+        columns.above = &proof->row[i];
     }
+    close_table(out);
+    kb_html_section_end(out);
+    return i;
 }
 
 /* ---- what was done -----------------------------------------------------------------------------
@@ -280,7 +359,9 @@ enum kb_status kb_report_proof_html(const struct kb_proof *proof, struct kb_text
     head(out, kb_proof_failed(proof) == 0);
     summary(out, proof);
     failures(out, proof);
-    series(out, proof);
+    for (size_t i = 0; i < proof->rows;) {
+        i = series(out, proof, i);
+    }
     method(out, proof);
     kb_text_add(out, "</main>\n</body>\n</html>\n");
     kb_locale_leave(locale);

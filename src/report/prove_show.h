@@ -9,6 +9,8 @@ bool kb_proof_same_series(const struct kb_proof_row *a, const struct kb_proof_ro
 void kb_proof_figure(const struct kb_proof_row *row, char *to, size_t size);
 /* "±1", "93 to 97", "≤ 0.2". */
 void kb_proof_limits(const struct kb_proof_row *row, char *to, size_t size);
+/* How far a row is towards its limits: 1 on a limit; without a figure beyond everything. */
+double kb_proof_strain(const struct kb_proof_row *row);
 
 /* Rows of one series and quantity. */
 struct kb_proof_series {

@@ -20,9 +20,11 @@ void kb_proof_figure(const struct kb_proof_row *row, char *to, size_t size) {
         return;
     }
     kb_show_number(number, sizeof number, row->figure, decimals);
-    bool plus =
-        row->kind == KB_PROOF_BIAS && number[0] != '-' && strspn(number, "0.") != strlen(number);
-    (void)snprintf(to, size, "%s%s%s%s", plus ? "+" : "", number, bare ? "" : " ", row->unit);
+    bool zero = strspn(number, "0.") == strlen(number);
+    bool minus = number[0] == '-';
+    const char *sign = minus ? "−" : row->kind == KB_PROOF_BIAS && !zero ? "+" : "";
+    (void)snprintf(to, size, "%s%s%s%s", sign, number + (minus ? 1 : 0), bare ? "" : " ",
+                   row->unit);
 }
 
 void kb_proof_limits(const struct kb_proof_row *row, char *to, size_t size) {
@@ -35,8 +37,7 @@ void kb_proof_limits(const struct kb_proof_row *row, char *to, size_t size) {
     }
 }
 
-/* How far a row is towards its limits: 1 on a limit; without a figure beyond everything. */
-static double strain(const struct kb_proof_row *row) {
+double kb_proof_strain(const struct kb_proof_row *row) {
     if (!isfinite(row->figure)) {
         return (double)INFINITY;
     }
@@ -59,7 +60,8 @@ bool kb_proof_worst(const struct kb_proof *proof, size_t start, const char *quan
         series->rows++;
         series->passed += row->passed ? 1 : 0;
         bool worse = series->worst == NULL || (!row->passed && series->worst->passed) ||
-                     (row->passed == series->worst->passed && strain(row) > strain(series->worst));
+                     (row->passed == series->worst->passed &&
+                      kb_proof_strain(row) > kb_proof_strain(series->worst));
         series->worst = worse ? row : series->worst;
     }
     return series->worst != NULL;
