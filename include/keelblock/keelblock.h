@@ -43,8 +43,8 @@ struct kb_settings {
     size_t records;
     /* Decisions by hand. A field name must fit one field: its path, or the end of it from a folder
      * on. Their exclusions come on top of segmentation.exclusion, which holds for every field;
-     * phases and forms take the place of segmentation.by_hand and morphology.by_hand. Thresholds
-     * are listed here for the report and set in `segmentation`. */
+     * forms take the place of morphology.by_hand. Thresholds are listed here for the report and set
+     * in `segmentation`. */
     const struct kb_by_hand *by_hand;
     size_t by_hands;
     const char *out_folder; /* NULL: write nothing */

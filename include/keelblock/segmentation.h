@@ -42,12 +42,6 @@ KB_API KB_NODISCARD bool kb_phase_parse(const char *name, enum kb_phase *phase);
 
 enum kb_threshold_origin { KB_THRESHOLD_FOUND, KB_THRESHOLD_BY_HAND };
 
-/* A person's word for the region that holds a pixel. */
-struct kb_phase_by_hand {
-    int32_t x, y; /* of the upright picture */
-    enum kb_phase phase;
-};
-
 struct kb_segmentation_params {
     enum kb_material material;
     enum kb_contrast contrast;
@@ -68,8 +62,6 @@ struct kb_segmentation_params {
     /* View: not 0 where a pixel is left out, of the size of the field; NULL or zeroed: none. */
     const struct kb_image *outside;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
-    const struct kb_phase_by_hand *by_hand; /* view: phases of regions set by hand, last of all */
-    size_t by_hands;
 };
 KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,
                                                                     enum kb_contrast contrast);
@@ -99,7 +91,13 @@ struct kb_segmentation_figures {
     uint64_t by_hand_px;  /* pixels whose phase was changed by hand */
 };
 
-/* What came of one phase set by hand. */
+/* A person's word for the region that holds a pixel. */
+struct kb_phase_by_hand {
+    int32_t x, y; /* of the upright picture */
+    enum kb_phase phase;
+};
+
+/* What came of it. */
 struct kb_phase_change {
     int32_t x, y;
     enum kb_phase from, to;
@@ -108,20 +106,27 @@ struct kb_phase_change {
 
 struct kb_phase_map {
     struct kb_image label;          /* enum kb_phase a pixel */
-    struct kb_phase_change *change; /* one for each params->by_hand, in their order */
+    struct kb_phase_change *change; /* by hand, in the order in which they were said */
     size_t changes;
     struct kb_segmentation_figures figures;
     struct kb_findings findings; /* "classes-overlap", "single-constituent", "uneven-light", ... */
 };
 
 /* Segment one field. The field is not changed. Initialises `map`; on failure it is zeroed. Release
- * with kb_phase_map_release(). KB_E_UNFIT for a picture without contrast (one grey level).
- * KB_E_USAGE for a phase by hand that names no pixel that is measured, that contradicts another
- * one, or that material and contrast cannot show. Regions are those that were found: 8-connected
- * for graphite, 4-connected for other phases; the order of params->by_hand changes nothing. */
+ * with kb_phase_map_release(). KB_E_UNFIT for a picture without contrast (one grey level). */
 KB_API KB_NODISCARD enum kb_status kb_segment(const struct kb_field *field,
                                               const struct kb_segmentation_params *params,
                                               struct kb_phase_map *map, struct kb_err *err);
+/* Set phases by hand, once, over a map as it was found under `params`: the figures follow, and a
+ * finding tells of each. Regions are those that were found, 8-connected for graphite, 4-connected
+ * else; the order of `said` changes nothing. KB_E_USAGE for a point outside the picture or on an
+ * excluded pixel, for words that contradict each other, and for a phase that material and contrast
+ * cannot show; the map is then released and zeroed. */
+KB_API KB_NODISCARD enum kb_status kb_phase_map_correct(const struct kb_phase_by_hand *said,
+                                                        size_t count,
+                                                        const struct kb_segmentation_params *params,
+                                                        struct kb_phase_map *map,
+                                                        struct kb_err *err);
 KB_API void kb_phase_map_release(struct kb_phase_map *map);
 
 /* Exact multi-level Otsu: the `classes` - 1 thresholds (2 or 3 classes) that make the between-class

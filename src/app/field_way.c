@@ -80,11 +80,17 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
     if (status == KB_OK) {
         params.exclusion = way->hands.exclusion;
         params.exclusions = way->hands.exclusions;
-        params.by_hand = way->hands.phase;
-        params.by_hands = way->hands.phases;
         status = kb_segment(&way->field, &params, &way->map, err);
     }
     return status;
+}
+
+enum kb_status kb_way_correct(const struct kb_plan *plan, struct kb_field_way *way,
+                              struct kb_err *err) {
+    struct kb_segmentation_params params = plan->settings->segmentation;
+    params.material = plan->settings->material;
+    params.contrast = way->contrast;
+    return kb_phase_map_correct(way->hands.phase, way->hands.phases, &params, &way->map, err);
 }
 
 /* The first check that is as bad as the whole. */

@@ -1,7 +1,7 @@
 /* pipeline.c - the whole way, from paths to a signed-off result, in the order in which it happens:
  *
- *   intake > first look > segmentation > quality > morphology     per field, fields in parallel
- *   specimen > carbon > judge > report                            once
+ *   intake > first look > segmentation > quality > by hand > morphology   per field, in parallel
+ *   specimen > carbon > judge > report                                    once
  *
  * No arithmetic here. Fields do not know of each other; their results land in slots by index, so
  * that the number of threads cannot change anything.
@@ -61,9 +61,9 @@ static const struct {
     enum kb_status (*step)(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
 } way_of_a_field[] = {
-    {"intake", read},          {"first look", kb_way_look},    {"segmentation", kb_way_segment},
-    {"quality", kb_way_check}, {"morphology", measure},        {"specimen", sum_up},
-    {"pictures", draw},        {"bookkeeping", kb_way_settle},
+    {"intake", read},          {"first look", kb_way_look}, {"segmentation", kb_way_segment},
+    {"quality", kb_way_check}, {"by hand", kb_way_correct}, {"morphology", measure},
+    {"specimen", sum_up},      {"pictures", draw},          {"bookkeeping", kb_way_settle},
 };
 enum { STEPS = sizeof way_of_a_field / sizeof way_of_a_field[0] };
 

@@ -68,6 +68,9 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
 /* The look at preparation: KB_E_UNFIT with advice when it fails, unless that is accepted. */
 enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way,
                             struct kb_err *err);
+/* Phases set by hand, when the preparation has been judged by what was found. */
+enum kb_status kb_way_correct(const struct kb_plan *plan, struct kb_field_way *way,
+                              struct kb_err *err);
 /* "overlay-03-name.png" into the folder; remembers the name. */
 enum kb_status kb_way_write_overlay(const struct kb_plan *plan, struct kb_field_way *way,
                                     struct kb_err *err);

@@ -183,8 +183,6 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     result->segmentation_params.exclusion = NULL;
     result->segmentation_params.exclusions = 0;
     result->segmentation_params.blank = NULL;
-    result->segmentation_params.by_hand = NULL;
-    result->segmentation_params.by_hands = 0;
     result->morphology_params = settings->morphology;
     result->morphology_params.by_hand = NULL;
     result->morphology_params.by_hands = 0;

@@ -79,7 +79,7 @@ static void fields_header(struct row *row) {
                           "particles_on_exclusion,particles_under_size,particles_no_scale,"
                           "nodularity_iso945_4_percent,nodularity_e2567_percent,"
                           "nodularity_iso16112_percent,nodules,nodules_per_mm2,largest_feret_um,"
-                          "findings");
+                          "findings,pixels_by_hand,forms_by_hand");
     end_row(row);
 }
 
@@ -120,6 +120,8 @@ static void field_row(struct row *row, const struct kb_field_result *field, size
     number_cell(row, figures->nodules_per_mm2);
     number_cell(row, rated ? figures->feret_largest_um : KB_NAN);
     findings_cell(row, &field->findings);
+    count_cell(row, (size_t)grey->by_hand_px);
+    count_cell(row, field->particles.by_hand);
     end_row(row);
 }
 
@@ -129,7 +131,8 @@ static void particles_header(struct row *row) {
                           "diameter_px,major_px,minor_px,area_um2,holes_um2,perimeter_um,"
                           "feret_max_um,feret_min_um,diameter_um,major_um,minor_um,"
                           "feret_max_angle_deg,feret_min_angle_deg,shape_factor,circularity,"
-                          "solidity,aspect,iso945_form,size_class,parted");
+                          "solidity,aspect,iso945_form,size_class,parted,iso945_form_found,"
+                          "form_by_hand");
     end_row(row);
 }
 
@@ -164,6 +167,8 @@ static void particle_row(struct row *row, const struct kb_field_result *field, s
     text_cell(row, p->form != KB_FORM_NONE ? kb_form_roman(p->form) : NULL);
     number_cell(row, p->size_class > 0 ? p->size_class : KB_NAN);
     text_cell(row, p->parted ? "yes" : "no");
+    text_cell(row, p->form_found != KB_FORM_NONE ? kb_form_roman(p->form_found) : NULL);
+    text_cell(row, p->by_hand ? "yes" : "no");
     end_row(row);
 }
 

@@ -168,6 +168,15 @@ static void legend_line(struct kb_text *out, const char *colour, bool dashed, co
                    colour, dashed ? " stroke-dasharray=\"5 4\"" : "", words);
 }
 
+static bool hand_phases(const struct kb_result *result) {
+    for (size_t i = 0; i < result->by_hands; i++) {
+        if (result->by_hand[i].kind == KB_HAND_PHASE) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void legend(struct kb_text *out, const struct kb_result *result) {
     uint64_t pixels[KB_PHASES] = {0};
     for (size_t i = 0; i < result->fields; i++) {
@@ -187,9 +196,16 @@ static void legend(struct kb_text *out, const struct kb_result *result) {
     if (kb_material_is_iron(result->material)) {
         legend_line(out, "#00e8be", false, "counts, shape factor ≥ 0.6, with its number");
         legend_line(out, "#ff60d0", false, "counts, below 0.6, number underlined");
+        kb_text_add(out, kb_hand_forms(result) > 0
+                             ? "<li><b>(12)</b>&#160; number in brackets: form by hand</li>\n"
+                             : "");
         legend_line(out, "#fff", true,
                     "does not count: F cut by the frame, X at an excluded area, S under size, N no "
                     "scale");
+    }
+    if (hand_phases(result)) {
+        kb_text_add(out,
+                    "<li><b>+</b>&#160; cross: the phase of this region was set by hand</li>\n");
     }
     kb_text_add(out, "</ul>\n");
 }

@@ -44,6 +44,19 @@ static void nodularity(struct kb_text *out, const struct kb_specimen *specimen) 
                 "described; this is no statement of conformity with them.</p>\n");
 }
 
+static void forms_by_hand(struct kb_text *out, const struct kb_result *result) {
+    size_t count = kb_hand_forms(result);
+    if (count == 0) {
+        return;
+    }
+    kb_text_format(out,
+                   "<p class=\"small\">The form of %zu particle%s was <a href=\"#by-hand\">set by "
+                   "hand</a>. There the form decides in every method of nodularity, not the shape "
+                   "factor: V and VI are nodules, I to IV are not. The histograms below show "
+                   "figures, not forms.</p>\n",
+                   count, count == 1 ? "" : "s");
+}
+
 /* One decimal throughout, so that the column can be read down. */
 static void form_row(struct kb_text *out, enum kb_form form, const struct kb_estimate *share) {
     char value[24], low[24], high[24];
@@ -64,7 +77,8 @@ static void form_row(struct kb_text *out, enum kb_form form, const struct kb_est
     kb_text_add(out, "</span></td></tr>\n");
 }
 
-static void forms(struct kb_text *out, const struct kb_specimen *specimen) {
+static void forms(struct kb_text *out, const struct kb_result *result) {
+    const struct kb_specimen *specimen = &result->specimen;
     kb_text_add(out, "<h3>Form of graphite</h3>\n<div class=\"wide\"><table class=\"stack\"><thead>"
                      "<tr><th>form as named in ISO 945-1</th>"
                      "<th class=\"n\">share of the counting graphite area, 95&#160;% interval</th>"
@@ -250,8 +264,9 @@ void kb_html_graphite(struct kb_text *out, const struct kb_result *result) {
     }
     kb_html_section(out, "graphite", "Graphite");
     nodularity(out, &result->specimen);
+    forms_by_hand(out, result);
     kb_html_counts(out, &result->specimen);
-    forms(out, &result->specimen);
+    forms(out, result);
     histograms(out, result);
     rules(out, result);
     kb_html_section_end(out);

@@ -78,6 +78,8 @@ void kb_html_fields(struct kb_text *out, const struct kb_result *result);
 void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
 void kb_html_quality(struct kb_text *out, const struct kb_result *result);
 void kb_html_calibration(struct kb_text *out, const struct kb_result *result);
+/* by hand: part of the way to traceability, between findings and settings */
+void kb_html_by_hand(struct kb_text *out, const struct kb_result *result);
 void kb_html_trace(struct kb_text *out, const struct kb_result *result);
 
 /* Fields that get pictures and drawings of their own; the rest are rows of a table. At some 0.6 MB

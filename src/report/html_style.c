@@ -88,6 +88,8 @@ const char *const kb_html_style[] = {
     ".facts dt{color:var(--soft);font-size:.82rem}.facts dd{margin:0}\n"
     ".working{font-family:ui-monospace,monospace;font-size:.88rem;background:var(--wash);"
     "padding:1rem 1.2rem;margin:1rem 0;list-style:none;overflow-wrap:anywhere}\n"
+    "pre{font-family:ui-monospace,monospace;font-size:.82rem;background:var(--wash);"
+    "padding:.8rem 1rem;margin:.6rem 0;white-space:pre-wrap;overflow-wrap:anywhere}\n"
     ".caution{border-left:3px solid var(--ink);padding:.1rem 0 .1rem 1rem;margin:1rem 0}\n"
     ".digest{font-size:.72rem}\n"
     ".sign{display:grid;grid-template-columns:1fr 1fr 10rem;gap:3.4rem 2rem;margin-top:4.4rem;"

@@ -57,7 +57,8 @@ static void lead(struct kb_text *out, const struct kb_headline *headline) {
     kb_text_format(out, "</dd><dd class=\"soft small\">%s</dd></div>\n", headline->of);
 }
 
-static void counts(struct kb_text *out, const struct kb_specimen *specimen) {
+static void counts(struct kb_text *out, const struct kb_result *result) {
+    const struct kb_specimen *specimen = &result->specimen;
     kb_text_format(out, "<p class=\"counts\">%zu field%s", specimen->fields,
                    specimen->fields == 1 ? "" : "s");
     if (isfinite(specimen->area_mm2)) {
@@ -67,6 +68,10 @@ static void counts(struct kb_text *out, const struct kb_specimen *specimen) {
     }
     if (specimen->particles[KB_COUNTS] > 0) {
         kb_text_format(out, ", %zu particles counted", specimen->particles[KB_COUNTS]);
+    }
+    if (result->by_hands > 0) {
+        kb_text_format(out, ", <a href=\"#by-hand\">%zu decision%s by hand</a>", result->by_hands,
+                       result->by_hands == 1 ? "" : "s");
     }
     kb_text_add(out, ". Ranges are two-sided 95&#160;% confidence intervals between fields of this "
                      "section; they do not speak for other sections or castings.</p>\n");
@@ -115,6 +120,6 @@ void kb_html_summary(struct kb_text *out, const struct kb_result *result) {
         lead(out, &headline[i]);
     }
     kb_text_add(out, "</dl>\n");
-    counts(out, &result->specimen);
+    counts(out, result);
     findings(out, result);
 }

@@ -74,6 +74,7 @@ static void signatures(struct kb_text *out, const struct kb_result *result) {
 
 void kb_html_trace(struct kb_text *out, const struct kb_result *result) {
     findings(out, result);
+    kb_html_by_hand(out, result);
     kb_html_section(out, "trace", "Traceability");
     kb_text_add(out, "<p>Measured with keelblock " KB_VERSION);
     if (result->made_at[0] != '\0') {

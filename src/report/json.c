@@ -242,6 +242,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     carbon(&json, result);
     limits(&json, &result->judgement);
     kb_json_findings(&json, &result->specimen.findings);
+    kb_json_by_hand(&json, result);
     settings(&json, result);
     kb_json_close(&json, '}');
     kb_text_add(out, "\n");

@@ -34,6 +34,8 @@ void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
 /* "iso945_4", ... */
 const char *kb_json_nodularity_key(enum kb_nodularity_method method);
 void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
+/* decisions by hand (json_by_hand.c) */
+void kb_json_by_hand(struct kb_json *json, const struct kb_result *result);
 /* contrast found, marks left out, preparation (json_quality.c) */
 void kb_json_looks(struct kb_json *json, const struct kb_field_result *field);
 

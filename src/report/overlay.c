@@ -28,7 +28,8 @@ const struct kb_paint_mark *kb_state_mark(enum kb_particle_state state) {
 }
 
 bool kb_is_nodule(const struct kb_particle *particle) {
-    return particle->shape_factor >= nodule_shape_factor;
+    return particle->by_hand ? kb_form_is_nodule(particle->form)
+                             : particle->shape_factor >= nodule_shape_factor;
 }
 
 int32_t kb_overlay_unit(int32_t width) {
@@ -155,6 +156,7 @@ enum kb_status kb_draw_overlay(const struct kb_field *field, const struct kb_pha
         kb_picture_release(picture);
         return status;
     }
+    kb_overlay_by_hand(map, unit, picture);
     (void)kb_overlay_strip(field, map, particles, height, picture);
     return KB_OK;
 }

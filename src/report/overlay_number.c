@@ -3,7 +3,7 @@
  * Inside the particle where it fits there, else beside it where nothing else stands: the first of
  * right, left, above, below that is free, or the least crowded. A coarse grid remembers what is
  * taken. Numbers go first; a letter that finds no room is left out, since the dashes say it too. A
- * number with a line under it marks a particle that is no nodule.
+ * number with a line under it marks a particle that is no nodule, one in brackets a form by hand.
  */
 #include "paint_priv.h"
 
@@ -41,7 +41,7 @@ static int32_t grid_crowd(const struct grid *grid, const struct kb_rect *rect, i
 }
 
 struct label {
-    char text[12];
+    char text[16];
     bool letter, underlined;
     int32_t scale;
     struct kb_rect place;
@@ -119,7 +119,7 @@ static void label_particle(const struct kb_particle *p, const struct kb_particle
     if (label.letter) {
         label.text[0] = mark->letter;
     } else {
-        (void)snprintf(label.text, sizeof label.text, "%u", (unsigned)p->id);
+        (void)snprintf(label.text, sizeof label.text, p->by_hand ? "(%u)" : "%u", (unsigned)p->id);
         label.underlined = !kb_is_nodule(p);
     }
     int32_t least = (unit + 1) / 2, most = 2 * unit;

@@ -90,6 +90,18 @@ static void line_item(struct strip *strip, struct kb_rgb colour, bool dashed, co
     words(strip, text);
 }
 
+static void cross_item(struct strip *strip) {
+    const char *text = "phase by hand";
+    int32_t width = 2 * KB_GLYPH_STEP * strip->scale;
+    make_room(strip, width + kb_paint_text_width(text, strip->scale) + strip->scale * 6);
+    if (strip->picture != NULL) {
+        kb_overlay_cross(strip->picture, strip->x + width / 2,
+                         strip->y + KB_GLYPH_HEIGHT * strip->scale / 2, strip->scale);
+    }
+    strip->x += width + KB_GLYPH_STEP * strip->scale;
+    words(strip, text);
+}
+
 /* Largest of 1, 2, 5, 10, 20, ... that is not above `most`. */
 static double round_length(double most) {
     double decade = pow(10.0, floor(log10(most)));
@@ -115,6 +127,8 @@ static void scale_bar(struct strip *strip, double px_um) {
     words(strip, text);
 }
 
+static const char form_by_hand[] = "(number): form by hand";
+
 static void particle_items(struct strip *strip, const struct kb_particles *particles) {
     size_t nodules = 0, others = 0;
     for (size_t i = 0; i < particles->count; i++) {
@@ -129,6 +143,10 @@ static void particle_items(struct strip *strip, const struct kb_particles *parti
     }
     if (others > 0) {
         line_item(strip, kb_not_nodular, false, "counts, < 0.6 (number underlined)");
+    }
+    if (particles->by_hand > 0) {
+        make_room(strip, kb_paint_text_width(form_by_hand, strip->scale));
+        words(strip, form_by_hand);
     }
     for (int state = KB_COUNTS + 1; state < KB_PARTICLE_STATES; state++) {
         if (particles->in_state[state] > 0) {
@@ -161,6 +179,9 @@ int32_t kb_overlay_strip(const struct kb_field *field, const struct kb_phase_map
     }
     if (particles != NULL) {
         particle_items(&strip, particles);
+    }
+    if (map->changes > 0) {
+        cross_item(&strip);
     }
     return strip.y + line_height(&strip) - top;
 }

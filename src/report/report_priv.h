@@ -77,6 +77,9 @@ bool kb_result_finding_next(const struct kb_result *result, enum kb_alike alike,
 void kb_finding_where(const struct kb_finding_group *group, char *to, size_t size);
 size_t kb_result_findings(const struct kb_result *result, enum kb_alike alike);
 
+/* Particles of all fields whose form was set by hand. */
+size_t kb_hand_forms(const struct kb_result *result);
+
 /* The figures that answer first, most important first. */
 struct kb_headline {
     const char *words; /* "nodularity" */

@@ -45,3 +45,11 @@ const char *kb_hand_kind_name(enum kb_hand_kind kind) {
                                                     "bright-threshold"};
     return (unsigned)kind < KB_HAND_KINDS ? name[kind] : "unknown";
 }
+
+size_t kb_hand_forms(const struct kb_result *result) {
+    size_t count = 0;
+    for (size_t i = 0; i < result->fields; i++) {
+        count += result->field[i].particles.by_hand;
+    }
+    return count;
+}

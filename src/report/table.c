@@ -240,6 +240,10 @@ enum kb_status kb_report_table(const struct kb_result *result, int columns, bool
     for (size_t i = 0; i < result->judgement.count; i++) {
         limit_line(&table, &result->judgement.limit[i]);
     }
+    if (result->by_hands > 0) {
+        kb_text_format(out, "%*s%zu decision%s by hand, with reasons in the report\n", INDENT, "",
+                       result->by_hands, result->by_hands == 1 ? "" : "s");
+    }
     findings(&table, result);
     kb_locale_leave(locale);
     return kb_text_end(out, err);

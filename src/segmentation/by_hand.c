@@ -1,5 +1,8 @@
 /* by_hand.c - phases of regions that a person set, over all that was found.
  *
+ * Not a step of kb_segment(): the preparation is judged between the two, by the phases as they were
+ * found, since a region that a person calls otherwise has the grey of what it looked like.
+ *
  * A correction names a pixel and means the whole region of one phase about it: graphite
  * 8-connected, everything else 4-connected, as particles and colonies are counted elsewhere. All
  * corrections look at the map as it was found, so that their order changes nothing: regions are
@@ -22,27 +25,38 @@ static enum kb_status refuse(const struct kb_phase_by_hand *said, struct kb_err 
                    (int)said->y, why);
 }
 
-static enum kb_status check_phase(const struct kb_seg *seg, const struct kb_phase_by_hand *said,
-                                  struct kb_err *err) {
+struct correction {
+    const struct kb_phase_by_hand *said;
+    size_t count;
+    const struct kb_segmentation_params *params;
+    struct kb_phase_map *map;
+};
+
+static enum kb_status check_phase(const struct kb_segmentation_params *params,
+                                  const struct kb_phase_by_hand *said, struct kb_err *err) {
+    if ((unsigned)said->phase >= KB_PHASES) {
+        return refuse(said, err,
+                      "unknown phase (graphite, ferrite, pearlite, cementite, matrix, other or "
+                      "excluded)");
+    }
     bool constituent =
         said->phase == KB_FERRITE || said->phase == KB_PEARLITE || said->phase == KB_CEMENTITE;
-    if (constituent && seg->params->contrast == KB_LIGHT_UNETCHED) {
+    if (constituent && params->contrast == KB_LIGHT_UNETCHED) {
         return refuse(said, err,
                       "an unetched field shows no constituents of the matrix (graphite, matrix, "
                       "other or excluded)");
     }
-    if (said->phase == KB_GRAPHITE && !kb_material_is_iron(seg->params->material)) {
+    if (said->phase == KB_GRAPHITE && !kb_material_is_iron(params->material)) {
         return refuse(said, err, "graphite is not looked for in steel (write other)");
     }
     return KB_OK;
 }
 
 /* What was found at each point, before anything is changed. */
-static enum kb_status look_up(struct kb_seg *seg, struct kb_err *err) {
-    const struct kb_segmentation_params *params = seg->params;
-    const struct kb_image *label = &seg->map->label;
-    for (size_t i = 0; i < params->by_hands; i++) {
-        const struct kb_phase_by_hand *said = &params->by_hand[i];
+static enum kb_status look_up(const struct correction *c, struct kb_err *err) {
+    const struct kb_image *label = &c->map->label;
+    for (size_t i = 0; i < c->count; i++) {
+        const struct kb_phase_by_hand *said = &c->said[i];
         if (said->x < 0 || said->y < 0 || said->x >= label->width || said->y >= label->height) {
             return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, NULL,
                            "phase by hand at %d,%d: outside the picture of %d x %d pixels (give "
@@ -54,11 +68,11 @@ static enum kb_status look_up(struct kb_seg *seg, struct kb_err *err) {
             return refuse(said, err,
                           "this pixel is excluded (take the exclusion out, or name another pixel)");
         }
-        enum kb_status status = check_phase(seg, said, err);
+        enum kb_status status = check_phase(c->params, said, err);
         if (status != KB_OK) {
             return status;
         }
-        seg->map->change[i] = (struct kb_phase_change){said->x, said->y, found, said->phase, 0};
+        c->map->change[i] = (struct kb_phase_change){said->x, said->y, found, said->phase, 0};
     }
     return KB_OK;
 }
@@ -71,20 +85,21 @@ static void count_pixels(const struct kb_runs *runs, uint64_t *pixels) {
 
 /* Decide for the regions of one phase; a region's pixels go to the first correction that names it.
  */
-static enum kb_status decide(struct kb_seg *seg, enum kb_phase found, const struct kb_runs *runs,
-                             uint64_t *pixels, uint16_t *to, struct kb_err *err) {
+static enum kb_status decide(const struct correction *c, enum kb_phase found,
+                             const struct kb_runs *runs, uint64_t *pixels, uint16_t *to,
+                             struct kb_err *err) {
     for (uint32_t region = 0; region < runs->regions; region++) {
         to[region] = KB_KEEP;
     }
-    for (size_t i = 0; i < seg->map->changes; i++) {
-        struct kb_phase_change *change = &seg->map->change[i];
+    for (size_t i = 0; i < c->map->changes; i++) {
+        struct kb_phase_change *change = &c->map->change[i];
         uint32_t region = 0;
         if (change->from != found || !kb_runs_at(runs, change->x, change->y, &region)) {
             continue;
         }
         uint16_t wanted = (uint16_t)(MARK + (int)change->to);
         if (to[region] != KB_KEEP && to[region] != wanted) {
-            return refuse(&seg->params->by_hand[i], err,
+            return refuse(&c->said[i], err,
                           "another word by hand gives the same region another phase (keep one)");
         }
         to[region] = wanted;
@@ -95,12 +110,12 @@ static enum kb_status decide(struct kb_seg *seg, enum kb_phase found, const stru
 }
 
 /* Mark the regions of one phase that were named. */
-static enum kb_status correct(struct kb_seg *seg, enum kb_phase found, struct kb_err *err) {
+static enum kb_status correct(const struct correction *c, enum kb_phase found, struct kb_err *err) {
     bool chosen[256] = {false};
     chosen[found] = true;
     struct kb_runs runs;
     enum kb_status status =
-        kb_runs_label(&seg->map->label, chosen, found == KB_GRAPHITE ? 8 : 4, &runs, err);
+        kb_runs_label(&c->map->label, chosen, found == KB_GRAPHITE ? 8 : 4, &runs, err);
     if (status != KB_OK) {
         return status;
     }
@@ -110,10 +125,10 @@ static enum kb_status correct(struct kb_seg *seg, enum kb_phase found, struct kb
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *pixels);
     } else {
         count_pixels(&runs, pixels);
-        status = decide(seg, found, &runs, pixels, to, err);
+        status = decide(c, found, &runs, pixels, to, err);
     }
     if (status == KB_OK) {
-        kb_runs_paint(&runs, to, &seg->map->label);
+        kb_runs_paint(&runs, to, &c->map->label);
     }
     kb_free(pixels);
     kb_free(to);
@@ -141,8 +156,8 @@ static bool is_named(const struct kb_phase_map *map, enum kb_phase found) {
 
 /* A note for each region; and a warning where part of the matrix stays without a name, since its
  * shares then speak of the rest only. */
-static enum kb_status tell(const struct kb_seg *seg, struct kb_err *err) {
-    struct kb_phase_map *map = seg->map;
+static enum kb_status tell(const struct correction *c, struct kb_err *err) {
+    struct kb_phase_map *map = c->map;
     const uint64_t *px = map->figures.pixels;
     double all = (double)kb_image_pixels(&map->label);
     enum kb_status status = KB_OK;
@@ -173,8 +188,8 @@ static enum kb_status tell(const struct kb_seg *seg, struct kb_err *err) {
     return status;
 }
 
-static enum kb_status settle(struct kb_seg *seg, struct kb_err *err) {
-    struct kb_phase_map *map = seg->map;
+static enum kb_status settle(const struct correction *c, struct kb_err *err) {
+    struct kb_phase_map *map = c->map;
     take_marks_off(&map->label);
     kb_seg_count_labels(&map->label, map->figures.pixels);
     for (size_t i = 0; i < map->changes; i++) {
@@ -184,25 +199,39 @@ static enum kb_status settle(struct kb_seg *seg, struct kb_err *err) {
         return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "phases by hand",
                        "leave nothing of the picture to measure (exclude less)");
     }
-    return tell(seg, err);
+    return tell(c, err);
 }
 
-enum kb_status kb_seg_by_hand(struct kb_seg *seg, struct kb_err *err) {
-    struct kb_phase_map *map = seg->map;
-    const size_t count = seg->params->by_hands;
+static enum kb_status go(const struct correction *c, struct kb_err *err) {
+    struct kb_phase_map *map = c->map;
+    map->change = kb_alloc_zero(c->count, sizeof *map->change);
+    if (map->change == NULL) {
+        return kb_fail_memory(err, KB_SEG_STAGE, c->count * sizeof *map->change);
+    }
+    map->changes = c->count;
+    enum kb_status status = look_up(c, err);
+    for (int found = KB_EXCLUDED + 1; found < KB_PHASES && status == KB_OK; found++) {
+        if (is_named(map, (enum kb_phase)found)) {
+            status = correct(c, (enum kb_phase)found, err);
+        }
+    }
+    return status == KB_OK ? settle(c, err) : status;
+}
+
+enum kb_status kb_phase_map_correct(const struct kb_phase_by_hand *said, size_t count,
+                                    const struct kb_segmentation_params *params,
+                                    struct kb_phase_map *map, struct kb_err *err) {
     if (count == 0) {
         return KB_OK;
     }
-    map->change = kb_alloc_zero(count, sizeof *map->change);
-    if (map->change == NULL) {
-        return kb_fail_memory(err, KB_SEG_STAGE, count * sizeof *map->change);
+    const struct correction correction = {said, count, params, map};
+    enum kb_status status = said != NULL && map->changes == 0
+                                ? go(&correction, err)
+                                : kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, "phases by hand",
+                                          "none are given, or the map was corrected already (give "
+                                          "all of them at once)");
+    if (status != KB_OK) {
+        kb_phase_map_release(map);
     }
-    map->changes = count;
-    enum kb_status status = look_up(seg, err);
-    for (int found = KB_EXCLUDED + 1; found < KB_PHASES && status == KB_OK; found++) {
-        if (is_named(map, (enum kb_phase)found)) {
-            status = correct(seg, (enum kb_phase)found, err);
-        }
-    }
-    return status == KB_OK ? settle(seg, err) : status;
+    return status;
 }

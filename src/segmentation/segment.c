@@ -9,8 +9,10 @@
  *   clean        specks below clean_um go to their surroundings
  *   look again   a threshold beside a single hill goes half way to the regions found beyond it
  *   single       one constituent only in the matrix? then which, with evidence, or "matrix"
- *   by hand      phases of regions that a person set
  *   findings     what the reader must know
+ *
+ * Phases that a person sets come later and apart (by_hand.c), when the preparation has been judged
+ * by what was found.
  *
  * Every step decides by regions or neighbourhoods and leaves pixel borders where they were found;
  * nothing is tuned to a picture, lengths are micrometres, greys are relative to the picture's own
@@ -193,8 +195,8 @@ static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
     static kb_seg_step *const step[] = {
-        prepare,   kb_seg_even_light, kb_seg_denoise, take_histogram, kb_seg_thresholds,
-        label_all, look_again,        kb_seg_single,  kb_seg_by_hand,
+        prepare,           kb_seg_even_light, kb_seg_denoise, take_histogram,
+        kb_seg_thresholds, label_all,         look_again,     kb_seg_single,
     };
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {

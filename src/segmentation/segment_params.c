@@ -160,20 +160,6 @@ static enum kb_status check_exclusions(const struct kb_segmentation_params *p, s
     return KB_OK;
 }
 
-static enum kb_status check_by_hand(const struct kb_segmentation_params *p, struct kb_err *err) {
-    if (p->by_hands > 0 && p->by_hand == NULL) {
-        return bad(err, "phases by hand", "points are missing");
-    }
-    for (size_t i = 0; i < p->by_hands; i++) {
-        if ((unsigned)p->by_hand[i].phase >= KB_PHASES) {
-            return bad(err, "phases by hand",
-                       "unknown phase (graphite, ferrite, pearlite, cementite, matrix, other or "
-                       "excluded)");
-        }
-    }
-    return KB_OK;
-}
-
 enum kb_status kb_segmentation_params_check(const struct kb_segmentation_params *params,
                                             struct kb_err *err) {
     enum kb_status status = check_words(params, err);
@@ -185,9 +171,6 @@ enum kb_status kb_segmentation_params_check(const struct kb_segmentation_params 
     }
     if (status == KB_OK) {
         status = check_exclusions(params, err);
-    }
-    if (status == KB_OK) {
-        status = check_by_hand(params, err);
     }
     return status;
 }

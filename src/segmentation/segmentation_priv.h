@@ -128,8 +128,6 @@ KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err
 bool kb_seg_hill_is_pearlite(struct kb_seg *seg);
 /* clean.c: specks and holes of less than clean_um. */
 KB_NODISCARD enum kb_status kb_seg_clean(struct kb_seg *seg, struct kb_err *err);
-/* by_hand.c: phases that a person set, over all that was found. */
-KB_NODISCARD enum kb_status kb_seg_by_hand(struct kb_seg *seg, struct kb_err *err);
 /* findings_seg.c: what the reader must know. */
 KB_NODISCARD enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *err);
 

@@ -306,6 +306,75 @@ static void make_settings(const struct sample_options *options, struct kb_result
     }
 }
 
+/* The first particle of the first field that counts, NULL in steel. */
+static struct kb_particle *first_counting(struct kb_result *result) {
+    struct kb_particles *particles = &result->field[0].particles;
+    for (size_t i = 0; i < particles->count; i++) {
+        if (particles->particle[i].state == KB_COUNTS) {
+            return &particles->particle[i];
+        }
+    }
+    return NULL;
+}
+
+static void make_by_hand(const struct sample_options *options, struct kb_result *result) {
+    const struct kb_by_hand made[] = {
+        {.kind = KB_HAND_PHASE,
+         .field_name = "field 01.tif",
+         .place = {120, 88, 1, 1},
+         .phase = KB_OTHER,
+         .level = (double)NAN,
+         .reason = "a pore, seen at 500x",
+         .origin = "job file",
+         .field = 1,
+         .phase_found = KB_GRAPHITE,
+         .pixels = 1234},
+        {.kind = KB_HAND_EXCLUSION,
+         .field_name = "field 01.tif",
+         .place = {5, 6, 70, 80},
+         .level = (double)NAN,
+         .reason = "stain",
+         .origin = "command line",
+         .field = 1},
+        {.kind = KB_HAND_EXCLUSION,
+         .place = {1, 2, 3, 4},
+         .level = (double)NAN,
+         .origin = "command line"},
+        {.kind = KB_HAND_DARK,
+         .level = 77.5,
+         .reason = "the lamp was changed",
+         .origin = "command line"},
+        {.kind = KB_HAND_FORM,
+         .field_name = "field 01.tif",
+         .place = {300, 200, 1, 1},
+         .form = KB_FORM_II,
+         .level = (double)NAN,
+         .reason = "spikes below the focus",
+         .origin = "command line",
+         .field = 1,
+         .form_found = KB_FORM_VI},
+    };
+    size_t count = sizeof made / sizeof made[0] - (options->steel ? 1 : 0);
+    result->by_hand = kb_alloc_zero(count, sizeof *result->by_hand);
+    assert_non_null(result->by_hand);
+    for (; result->by_hands < count; result->by_hands++) {
+        struct kb_by_hand *hand = &result->by_hand[result->by_hands];
+        *hand = made[result->by_hands];
+        hand->field_name = kb_copy_string(hand->field_name);
+        hand->reason = kb_copy_string(options->hostile && hand->reason != NULL ? sample_hostile
+                                                                               : hand->reason);
+    }
+    result->field[0].segmentation.by_hand_px = 1234;
+    struct kb_particle *particle = options->steel ? NULL : first_counting(result);
+    if (particle != NULL) {
+        particle->by_hand = true;
+        particle->form_found = particle->form;
+        particle->form = KB_FORM_II;
+        result->field[0].particles.by_hand = 1;
+        result->by_hand[count - 1].particle = particle->id;
+    }
+}
+
 void sample_result_make(const struct sample_options *options, struct kb_result *result) {
     *result = (struct kb_result){0};
     result->chemistry = kb_chemistry_unknown();
@@ -329,4 +398,7 @@ void sample_result_make(const struct sample_options *options, struct kb_result *
     make_carbon(result, options->steel);
     make_judgement(options, result);
     make_settings(options, result);
+    if (options->by_hand) {
+        make_by_hand(options, result);
+    }
 }

@@ -12,6 +12,7 @@ struct sample_options {
     bool hostile;  /* names that try to break out of every format */
     bool no_limits;
     bool pictures; /* JPEG photo and overlay in the fields */
+    bool by_hand;  /* one decision of each kind; the first counting particle is form II by hand */
 };
 
 /* Text that breaks naive writers: markup, quotes, separators, bytes that are not UTF-8, control

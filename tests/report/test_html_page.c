@@ -91,6 +91,8 @@ static void the_page_is_well_formed_and_self_contained_whatever_was_measured(voi
         {.fields = 2, .no_scale = true},
         {.fields = 2, .no_limits = true},
         {.fields = 2, .hostile = true, .pictures = true},
+        {.fields = 2, .by_hand = true, .hostile = true},
+        {.fields = 1, .by_hand = true, .steel = true},
     };
     for (size_t i = 0; i < sizeof options / sizeof options[0]; i++) {
         struct reading reading;
@@ -105,8 +107,9 @@ static void hostile_names_stay_text(void **state) {
     (void)state;
     struct reading plain, hostile;
     size_t size = 0;
-    read_page(&(struct sample_options){.fields = 2}, &plain, &size);
-    read_page(&(struct sample_options){.fields = 2, .hostile = true}, &hostile, &size);
+    read_page(&(struct sample_options){.fields = 2, .by_hand = true}, &plain, &size);
+    read_page(&(struct sample_options){.fields = 2, .by_hand = true, .hostile = true}, &hostile,
+              &size);
     assert_int_equal(hostile.elements, plain.elements);
     assert_int_equal(hostile.bold, plain.bold);
     assert_non_null(strstr(hostile.text.data, "<b>\"K&B\" 'x'</b>,]]>"));

@@ -16,7 +16,8 @@ static struct kb_picture drawn;
 
 static int setup(void **state) {
     (void)state;
-    sample_result_make(&(struct sample_options){.fields = 2, .pictures = true}, &result);
+    sample_result_make(&(struct sample_options){.fields = 2, .pictures = true, .by_hand = true},
+                       &result);
     sample_field_make(1, 200, 150, 0.5, false, &sample);
     return kb_draw_overlay(&sample.field, &sample.map, &sample.particles, &drawn, NULL) != KB_OK;
 }

@@ -43,35 +43,45 @@ static int teardown(void **state) {
     return 0;
 }
 
-static struct kb_segmentation_params params_with(const struct kb_phase_by_hand *by_hand,
-                                                 size_t count) {
+static struct kb_segmentation_params usual(void) {
     struct kb_segmentation_params params =
         kb_segmentation_params_default(KB_DUCTILE_IRON, KB_LIGHT);
     params.even_light = false;
     params.dark_threshold = 80.0;
     params.bright_threshold = 170.0;
-    params.by_hand = by_hand;
-    params.by_hands = count;
     return params;
 }
 
-static void segment(const struct kb_phase_by_hand *by_hand, size_t count,
-                    struct kb_phase_map *map) {
-    struct kb_segmentation_params params = params_with(by_hand, count);
+static enum kb_status correct(const struct kb_segmentation_params *params,
+                              const struct kb_phase_by_hand *said, size_t count,
+                              struct kb_phase_map *map, struct kb_err *err) {
+    enum kb_status status = kb_segment(&field, params, map, err);
+    return status == KB_OK ? kb_phase_map_correct(said, count, params, map, err) : status;
+}
+
+static void segment(const struct kb_phase_by_hand *said, size_t count, struct kb_phase_map *map) {
+    struct kb_segmentation_params params = usual();
     struct kb_err err;
-    if (kb_segment(&field, &params, map, &err) != KB_OK) {
+    if (correct(&params, said, count, map, &err) != KB_OK) {
         fail_msg("%s", err.text);
     }
 }
 
-static void refuse(const struct kb_phase_by_hand *by_hand, size_t count, const char *says) {
-    struct kb_segmentation_params params = params_with(by_hand, count);
+static void refuse_under(const struct kb_segmentation_params *params,
+                         const struct kb_phase_by_hand *said, size_t count, const char *says) {
     struct kb_phase_map map;
     struct kb_err err;
-    assert_int_equal(kb_segment(&field, &params, &map, &err), KB_E_USAGE);
-    assert_non_null(strstr(err.text, says));
+    assert_int_equal(correct(params, said, count, &map, &err), KB_E_USAGE);
+    if (strstr(err.text, says) == NULL) {
+        fail_msg("%s", err.text);
+    }
     assert_null(map.label.px);
     assert_null(map.change);
+}
+
+static void refuse(const struct kb_phase_by_hand *said, size_t count, const char *says) {
+    struct kb_segmentation_params params = usual();
+    refuse_under(&params, said, count, says);
 }
 
 static int label_at(const struct kb_phase_map *map, int32_t x, int32_t y) {
@@ -165,6 +175,16 @@ static void the_order_of_corrections_changes_nothing(void **state) {
     kb_phase_map_release(&b);
 }
 
+static void a_map_is_corrected_once(void **state) {
+    (void)state;
+    const struct kb_phase_by_hand said = {85, 85, KB_OTHER};
+    struct kb_segmentation_params params = usual();
+    struct kb_phase_map map;
+    segment(&said, 1, &map);
+    assert_int_equal(kb_phase_map_correct(&said, 1, &params, &map, NULL), KB_E_USAGE);
+    assert_null(map.label.px);
+}
+
 static void the_same_word_twice_counts_once(void **state) {
     (void)state;
     const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER}, {90, 90, KB_OTHER}};
@@ -207,14 +227,11 @@ static void points_that_name_nothing_are_refused_by_their_place(void **state) {
     refuse(&said, 1, "5,120: outside");
 
     const struct kb_rect rect = {0, 0, 50, 50};
-    struct kb_segmentation_params params = params_with(&said, 1);
-    said = (struct kb_phase_by_hand){5, 6, KB_OTHER};
+    struct kb_segmentation_params params = usual();
     params.exclusion = &rect;
     params.exclusions = 1;
-    struct kb_phase_map map;
-    struct kb_err err;
-    assert_int_equal(kb_segment(&field, &params, &map, &err), KB_E_USAGE);
-    assert_non_null(strstr(err.text, "5,6: this pixel is excluded"));
+    said = (struct kb_phase_by_hand){5, 6, KB_OTHER};
+    refuse_under(&params, &said, 1, "5,6: this pixel is excluded");
 }
 
 static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
@@ -223,21 +240,16 @@ static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
     refuse(two, 2, "90,90: another word by hand");
     struct kb_phase_by_hand said = {85, 85, KB_PHASES};
     refuse(&said, 1, "unknown phase");
-    refuse(NULL, 1, "missing");
+    refuse(NULL, 1, "none are given");
 
-    said.phase = KB_PEARLITE;
-    struct kb_segmentation_params params = params_with(&said, 1);
+    struct kb_segmentation_params params = usual();
     params.contrast = KB_LIGHT_UNETCHED;
-    struct kb_phase_map map;
-    struct kb_err err;
-    assert_int_equal(kb_segment(&field, &params, &map, &err), KB_E_USAGE);
-    assert_non_null(strstr(err.text, "unetched"));
-
-    said.phase = KB_GRAPHITE;
-    params = params_with(&said, 1);
+    said.phase = KB_PEARLITE;
+    refuse_under(&params, &said, 1, "unetched");
+    params = usual();
     params.material = KB_CARBON_STEEL;
-    assert_int_equal(kb_segment(&field, &params, &map, &err), KB_E_USAGE);
-    assert_non_null(strstr(err.text, "steel"));
+    said.phase = KB_GRAPHITE;
+    refuse_under(&params, &said, 1, "steel");
 
     said = (struct kb_phase_by_hand){190, 60, KB_EXCLUDED};
     const struct kb_phase_by_hand all[] = {said,
@@ -253,12 +265,12 @@ static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
 static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) {
     (void)state;
     const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER}, {15, 15, KB_EXCLUDED}};
-    struct kb_segmentation_params params = params_with(said, 2);
+    struct kb_segmentation_params params = usual();
     struct kb_phase_map map;
     bool happened = true;
     for (size_t n = 1; happened; n++) {
         fail_alloc_at(n);
-        enum kb_status status = kb_segment(&field, &params, &map, NULL);
+        enum kb_status status = correct(&params, said, 2, &map, NULL);
         happened = fail_alloc_happened() != 0;
         assert_int_equal(status, happened ? KB_E_MEMORY : KB_OK);
         kb_phase_map_release(&map);
@@ -272,6 +284,7 @@ int main(void) {
         cmocka_unit_test(a_region_changes_whole_and_nothing_else_does),
         cmocka_unit_test(regions_join_over_corners_for_graphite_only),
         cmocka_unit_test(the_order_of_corrections_changes_nothing),
+        cmocka_unit_test(a_map_is_corrected_once),
         cmocka_unit_test(the_same_word_twice_counts_once),
         cmocka_unit_test(a_word_for_what_was_found_changes_nothing),
         cmocka_unit_test(matrix_left_without_a_name_is_told),

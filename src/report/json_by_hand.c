@@ -1,0 +1,57 @@
+/* json_by_hand.c - decisions by hand in result.json: where, from what to what, why, by whom. */
+#include "json_write.h"
+
+static void place(struct kb_json *json, const struct kb_by_hand *hand) {
+    const struct kb_rect *at = &hand->place;
+    bool rect = hand->kind == KB_HAND_EXCLUSION;
+    if (!rect && hand->kind != KB_HAND_PHASE && hand->kind != KB_HAND_FORM) {
+        kb_json_null(json, "place_px");
+        return;
+    }
+    kb_json_open(json, "place_px", '[');
+    json->inside = true;
+    kb_json_number(json, NULL, at->x);
+    kb_json_number(json, NULL, at->y);
+    if (rect) {
+        kb_json_number(json, NULL, at->width);
+        kb_json_number(json, NULL, at->height);
+    }
+    kb_json_close(json, ']');
+    json->inside = false;
+}
+
+static const char *found(const struct kb_by_hand *hand) {
+    return hand->kind == KB_HAND_PHASE  ? kb_phase_name(hand->phase_found)
+           : hand->kind == KB_HAND_FORM ? kb_form_roman(hand->form_found)
+                                        : NULL;
+}
+
+static const char *decided(const struct kb_by_hand *hand) {
+    return hand->kind == KB_HAND_PHASE       ? kb_phase_name(hand->phase)
+           : hand->kind == KB_HAND_FORM      ? kb_form_roman(hand->form)
+           : hand->kind == KB_HAND_EXCLUSION ? kb_phase_name(KB_EXCLUDED)
+                                             : NULL;
+}
+
+void kb_json_by_hand(struct kb_json *json, const struct kb_result *result) {
+    kb_json_open(json, "by_hand", '[');
+    for (size_t i = 0; i < result->by_hands; i++) {
+        const struct kb_by_hand *hand = &result->by_hand[i];
+        kb_json_open(json, NULL, '{');
+        kb_json_string(json, "what", kb_hand_kind_name(hand->kind));
+        kb_json_number(json, "field", hand->field > 0 ? (double)hand->field : KB_NAN);
+        kb_json_string(json, "file", hand->field > 0 ? result->field[hand->field - 1].path : NULL);
+        place(json, hand);
+        kb_json_string(json, "from", found(hand));
+        kb_json_string(json, "to", decided(hand));
+        kb_json_number(json, "level", hand->level);
+        kb_json_number(json, "pixels", hand->kind == KB_HAND_PHASE ? (double)hand->pixels : KB_NAN);
+        kb_json_number(json, "particle", hand->particle > 0 ? hand->particle : KB_NAN);
+        kb_json_bool(json, "without_effect", hand->without_effect);
+        kb_json_string(json, "reason", hand->reason);
+        kb_json_string(json, "who", result->operator_name);
+        kb_json_string(json, "origin", hand->origin);
+        kb_json_close(json, '}');
+    }
+    kb_json_close(json, ']');
+}
