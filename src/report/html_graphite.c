@@ -2,6 +2,11 @@
  * shape, and the rules by which particles were left out. */
 #include "html_priv.h"
 
+/* Whether the graphite figures rest on this field: etched ones are left out beside unetched ones. */
+static bool gives_graphite(const struct kb_result *result, const struct kb_field_result *field) {
+    return !result->specimen.graphite_from_unetched || field->contrast == KB_LIGHT_UNETCHED;
+}
+
 /* Shape factor that parts nodules from the rest in ISO 945-4 and ASTM E2567 (see refs/). */
 static const double nodule_shape_factor = 0.6;
 /* Bars of the histograms: 20 over the whole range of the shape factor, about as many of size. */
@@ -101,7 +106,7 @@ static double largest_feret(const struct kb_result *result) {
     double largest = 0.0;
     for (size_t i = 0; i < result->fields; i++) {
         const struct kb_field_result *field = &result->field[i];
-        for (size_t k = 0; k < field->particles.count; k++) {
+        for (size_t k = 0; gives_graphite(result, field) && k < field->particles.count; k++) {
             const struct kb_particle *p = &field->particles.particle[k];
             double feret = p->feret_max_px * field->px_um;
             if (p->state == KB_COUNTS && feret > largest) {
@@ -131,7 +136,7 @@ static void count_bars(const struct kb_result *result, bool size, double width, 
                        size_t bars) {
     for (size_t i = 0; i < result->fields; i++) {
         const struct kb_field_result *field = &result->field[i];
-        for (size_t k = 0; k < field->particles.count; k++) {
+        for (size_t k = 0; gives_graphite(result, field) && k < field->particles.count; k++) {
             const struct kb_particle *p = &field->particles.particle[k];
             double value = size ? p->feret_max_px * field->px_um : p->shape_factor;
             if (p->state != KB_COUNTS || !(value >= 0.0)) {
@@ -233,7 +238,8 @@ static void rules(struct kb_text *out, const struct kb_result *result) {
         all += specimen->particles[state];
     }
     for (size_t i = 0; i < result->fields; i++) {
-        parted += result->field[i].particles.parted_clusters;
+        const struct kb_field_result *field = &result->field[i];
+        parted += gives_graphite(result, field) ? field->particles.parted_clusters : 0;
     }
     kb_text_add(out, "<h3>Rules that decide whether a particle counts</h3>\n<div class=\"wide\">"
                      "<table><thead><tr><th>rule</th><th class=\"n\">particles</th>"
