@@ -79,7 +79,13 @@ static void man_job_file(void) {
         "[calibration]\npixel_size = 0.5um\n\n"
         "[chemistry]\nC = 3.62 %%\nSi = 2.45 %%\n\n"
         "[limits]\nnodularity = >= 85 %%\npearlite_of_matrix = 20..45 %%\n"
-        "nodules_per_mm2 = >= 100\n.fi\n");
+        "nodules_per_mm2 = >= 100\n\n"
+        "[by_hand]\nset_phase = field\\-03.tif 412,97 other: slag, seen at 500x\n"
+        "set_form = field\\-07.tif 120,88 VI: a pull\\-out spoilt its outline\n"
+        "exclude = field\\-07.tif 0,0,640,40: stain\n.fi\n"
+        ".PP\nIn [by_hand] each line is a decision of its own and a key may be said again. A field "
+        "is named by its path or the end of it, a place by its pixels from the upper left corner "
+        "of the upright picture.\n");
     printf(".PP\nQuantities that limits may name: ");
     for (int q = 0; q < KB_QUANTITIES; q++) {
         printf("%s%s (%s)", q > 0 ? ", " : "", kb_quantity_name((enum kb_quantity)q),
