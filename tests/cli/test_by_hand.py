@@ -1,4 +1,4 @@
-"""Decisions by hand end to end: obeyed, shown with who and why, and the same again from the job file."""
+"""Decisions by hand: obeyed, shown with who and why, and the same again from the job file."""
 import csv
 import json
 import unittest
@@ -89,7 +89,7 @@ class ByHand(program.Case):
 
     @staticmethod
     def half_credit(row):
-        """What ISO 16112 gives a particle below 0.6 by its shape factor (refs/nodularity_rules.csv)."""
+        """What ISO 16112 gives below 0.6 by shape factor (refs/nodularity_rules.csv)."""
         return 0.5 if float(row["shape_factor"]) >= 0.525 else 0.0
 
     def test_the_report_marks_what_was_touched(self):
@@ -190,7 +190,8 @@ class ByHand(program.Case):
             "exclude": "field-02.tif 0,0,30,30: dirt",
         }
         job = self.here / "part.ini"
-        head = f"[specimen]\nmaterial = ductile-iron\n[fields]\nlight = {self.shared}/etched/*.tif\n"
+        head = "[specimen]\nmaterial = ductile-iron\n[fields]\n"
+        head += f"light = {self.shared}/etched/*.tif\n"
         job.write_text(
             head + "[by_hand]\n" + "".join(f"{key} = {value}\n" for key, value in said.items())
         )
