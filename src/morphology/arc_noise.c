@@ -9,8 +9,8 @@
  * coefficient c of power p is kept to the share max(0, 1 - weight * noise / p): the positive-part
  * shrinkage of James and Stein (Proc. 4th Berkeley Symp. 1 (1961) 361) for one coefficient. Details
  * that rise clearly above noise stay as they are, what does not is left out. The weight was chosen
- * on discs and ellipses (refs/subpixel_bias.csv): 1 leaves a 10 px disc 1 % too long, from 4 on
- * nothing is gained.
+ * on discs and ellipses: with less, discs of 8 to 14 px in strong noise read too long, with more,
+ * narrow ellipses lose their tips (refs/subpixel_bias.csv is with this one).
  *
  * Details shorter than three times the blur carry no more than noise and are cut off softly.
  */

@@ -15,9 +15,9 @@
 
 enum { INSIDE = 1, WALKED = 2 };
 enum { SMOOTHING_PASSES = 4 };
-/* Places are at most this far apart, px: the finest detail that is ever kept is 2.1 px long
- * (arc_noise.c). */
-static const double step_px = 0.8;
+/* Places are at most this far apart, px: the finest detail that is ever kept is 2.1 px long, and
+ * blur of half a pixel, with the smoothing of the grey, leaves none below 3 px (arc_noise.c). */
+static const double step_px = 1.0;
 enum { LEAST_PLACES = 32 };
 enum { LEAST_CAPACITY = 128 };
 

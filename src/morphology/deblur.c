@@ -55,9 +55,8 @@ struct shown {
     double value, by_a, by_b;
 };
 
-/* Both the ellipse and the place are symmetric about the axis that the place is on (x = 0 or y =
- * 0): so a half turn is summed from there, or a whole one in doubt; here the quarter points of a
- * whole turn by the midpoint rule. */
+/* By the midpoint rule over half a turn that begins on the axis of the place: the other half is its
+ * mirror image. */
 static struct shown show(const struct kb_loop *loop, double a, double b, struct kb_point at,
                          double sigma) {
     enum { POINTS = 64 }; /* whole turn: at most 1.6 px apart on what comes here */

@@ -50,19 +50,22 @@ static void turn_round(const struct kb_hull *hull, struct extent *longest, struc
     least->length = HUGE_VAL;
     for (size_t i = 0; i < n; i++) {
         struct kb_point a = p[i];
-        struct kb_point b = p[(i + 1) % n];
-        for (double height = triangle(a, b, p[far]), next = 0.0;; height = next) {
-            next = triangle(a, b, p[(far + 1) % n]);
-            if (!(next > height)) {
+        struct kb_point b = p[i + 1 < n ? i + 1 : 0];
+        double height = triangle(a, b, p[far]);
+        for (;;) {
+            size_t next = far + 1 < n ? far + 1 : 0;
+            double higher = triangle(a, b, p[next]);
+            if (!(higher > height)) {
                 break;
             }
-            far = (far + 1) % n;
+            far = next;
+            height = higher;
             lengthen(longest, a, p[far]);
         }
         lengthen(longest, a, p[far]);
         lengthen(longest, b, p[far]);
         struct kb_point edge = minus(b, a);
-        double width = triangle(a, b, p[far]) / length_of(edge);
+        double width = height / length_of(edge);
         if (width < least->length) {
             *least = (struct extent){width, {-edge.y, edge.x}};
         }

@@ -12,7 +12,7 @@
 
 /* Below this many pixels across the least particle its shape factor is not to be trusted. By pixels
  * it scatters by 0.03 at 10 px and leans by up to 0.1 (computed; refs/feret_bias.csv); by a
- * sub-pixel outline it scatters by 0.03 at 8 px with strong noise and leans by 0.01
+ * sub-pixel outline it scatters by 0.02 at 8 px with strong noise and leans by 0.01
  * (refs/subpixel_bias.csv). */
 static const double few_pixels = 10.0;
 static const double few_pixels_outlined = 8.0;

@@ -11,7 +11,8 @@
  * the figures of the pixel rules where the grey does not follow its border, where it is too narrow
  * for its own grey and the field has no larger one, and below three pixels across.
  *
- * Limits: parting cuts stay straight, with the corners at their ends rounded by a pixel or so; very
+ * Limits: of ellipses narrower than some 4 px length and width are told apart less well (see
+ * there); parting cuts stay straight, with the corners at their ends rounded by a pixel or so; very
  * large regions (more than 2^20 pixels in their box) keep the pixel rules, which are as good there.
  */
 #include "subpixel_priv.h"
