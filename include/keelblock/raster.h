@@ -58,6 +58,24 @@ KB_API KB_NODISCARD enum kb_status kb_smooth(const struct kb_image *from, struct
 KB_API KB_NODISCARD enum kb_status kb_median(const struct kb_image *from, struct kb_image *to,
                                              struct kb_err *err);
 
+/* Magnitudes of the answer of the mask 1 -2 1 / -2 4 -2 / 1 -2 1, blind to planes and to edges
+ * along rows or columns, at `count` pixels of a row; `up`, `mid` and `down` begin one pixel to the
+ * left of the first and hold count + 2. To normal noise of standard deviation s the answer has
+ * standard deviation 6 s (Immerkaer, Comput. Vis. Image Underst. 64 (1996) 300). */
+KB_API void kb_noise_answers(const uint8_t *up, const uint8_t *mid, const uint8_t *down,
+                             int32_t count, uint16_t *answer);
+#define KB_NOISE_ANSWERS 2048 /* all are below */
+
+/* Columns x .. x + count - 1 as rows of `to`, each image->height long, `pitch` bytes apart. */
+KB_API void kb_columns(const struct kb_image *image, int32_t x, int32_t count, uint8_t *to,
+                       size_t pitch);
+
+/* Pixels that stand abreast: sum[i] is the sum over `count` places, at most 257, of
+ * px[place[k] + i]. */
+#define KB_ABREAST 16
+KB_API void kb_add_up(const uint8_t *px, const ptrdiff_t *place, int count,
+                      uint16_t sum[KB_ABREAST]);
+
 /* Greater radii of a window are taken as this one: 255 x (2 x 1450 + 1)^2 is the last such sum
  * below 2^31. */
 #define KB_WINDOW_RADIUS_MAX 1450

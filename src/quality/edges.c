@@ -28,7 +28,7 @@ struct edge_points {
 };
 
 static double grey_at(const struct kb_image *grey, double x, double y) {
-    int32_t x0 = (int32_t)floor(x), y0 = (int32_t)floor(y);
+    int32_t x0 = (int32_t)x, y0 = (int32_t)y; /* far from the frame: above 0 */
     double fx = x - x0, fy = y - y0;
     const uint8_t *a = kb_row(grey, y0) + x0, *b = kb_row(grey, y0 + 1) + x0;
     return (1.0 - fy) * ((1.0 - fx) * a[0] + fx * a[1]) + fy * ((1.0 - fx) * b[0] + fx * b[1]);

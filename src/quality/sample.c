@@ -19,7 +19,6 @@
 
 #define BAND 16
 #define SAMPLE_PX 1500000u
-#define ANSWERS 2048
 #define QUARTILE_PER_SIGMA (0.3186 * 6.0) /* of the mask's answer to normal noise */
 #define STEP_MOST 16     /* grey levels; block edges are lower, phase edges higher */
 #define SHARE_LEAST 0.02 /* a phase of less than this has no say */
@@ -27,9 +26,9 @@
 
 struct sampling {
     const struct kb_image *grey, *label;
-    uint32_t (*answers)[ANSWERS]; /* of the noise mask by phase */
-    uint32_t *step;               /* per column: sum of steps from the column to its left */
-    double down[8], across[8];    /* mean step by row, by column, modulo 8 */
+    uint32_t (*answers)[KB_NOISE_ANSWERS]; /* of the noise mask by phase */
+    uint32_t *step;            /* per column: sum of steps from the column to its left */
+    double down[8], across[8]; /* mean step by row, by column, modulo 8 */
     uint64_t rows[8];
     struct kb_seen *seen;
 };
@@ -41,41 +40,67 @@ static void count_row(const struct sampling *s, int32_t y) {
     }
 }
 
+/* 1 where the neighbours up, down, left and right are of the same phase and nothing is cut off. */
+KB_WIDE static void calm_row(const uint8_t *restrict up, const uint8_t *restrict label,
+                             const uint8_t *restrict down, const uint8_t *restrict grey,
+                             int32_t count, uint8_t *restrict calm) {
+    for (int32_t x = 0; x < count; x++) {
+        uint8_t here = label[x + 1];
+        uint8_t inside = (here == label[x]) & (here == label[x + 2]) & (here == up[x + 1]) &
+                         (here == down[x + 1]);
+        /* noise is cut off at the ends of the scale */
+        calm[x] = inside & (here < KB_PHASES) & (grey[x + 1] >= 3) & (grey[x + 1] <= 252);
+    }
+}
+
 static void noise_row(const struct sampling *s, int32_t y) {
-    const uint8_t *a = kb_row(s->grey, y - 1), *b = kb_row(s->grey, y), *c = kb_row(s->grey, y + 1);
-    const uint8_t *la = kb_row(s->label, y - 1), *l = kb_row(s->label, y),
-                  *lc = kb_row(s->label, y + 1);
-    for (int32_t x = 1; x + 1 < s->grey->width; x++) {
-        int answer = a[x - 1] + a[x + 1] + c[x - 1] + c[x + 1] -
-                     2 * (a[x] + b[x - 1] + b[x + 1] + c[x]) + 4 * b[x];
-        bool inside = l[x] == l[x - 1] && l[x] == l[x + 1] && l[x] == la[x] && l[x] == lc[x];
-        bool clipped = b[x] < 3 || b[x] > 252; /* noise is cut off at the ends of the scale */
-        if (inside && !clipped && l[x] < KB_PHASES) {
-            s->answers[l[x]][abs(answer)]++;
+    uint16_t answer[512]; /* a stretch of the row */
+    uint8_t calm[512];
+    for (int32_t start = 0; start < s->grey->width - 2; start += 512) {
+        int32_t left = s->grey->width - 2 - start;
+        int32_t count = left < 512 ? left : 512;
+        const uint8_t *label = kb_row(s->label, y) + start;
+        kb_noise_answers(kb_row(s->grey, y - 1) + start, kb_row(s->grey, y) + start,
+                         kb_row(s->grey, y + 1) + start, count, answer);
+        calm_row(kb_row(s->label, y - 1) + start, label, kb_row(s->label, y + 1) + start,
+                 kb_row(s->grey, y) + start, count, calm);
+        for (int32_t x = 0; x < count; x++) {
+            if (calm[x] != 0) {
+                s->answers[label[x + 1]][answer[x]]++;
+            }
         }
     }
 }
 
-static uint32_t step_between(uint8_t a, uint8_t b) {
-    int step = a > b ? a - b : b - a;
-    return (uint32_t)(step < STEP_MOST ? step : STEP_MOST);
+static inline uint8_t step_between(uint8_t a, uint8_t b) {
+    uint8_t step = (uint8_t)(a > b ? a - b : b - a);
+    return step < STEP_MOST ? step : STEP_MOST;
+}
+
+/* From each of `count` pixels to the next. */
+KB_WIDE static void steps_along(const uint8_t *restrict row, int32_t count,
+                                uint32_t *restrict step) {
+    for (int32_t x = 0; x < count; x++) {
+        step[x] += step_between(row[x + 1], row[x]);
+    }
+}
+
+KB_WIDE static uint32_t steps_down(const uint8_t *restrict above, const uint8_t *restrict row,
+                                   int32_t width) {
+    uint32_t sum = 0;
+    for (int32_t x = 0; x < width; x++) {
+        sum += step_between(row[x], above[x]);
+    }
+    return sum;
 }
 
 static void steps_row(struct sampling *s, int32_t y) {
     const uint8_t *row = kb_row(s->grey, y);
-    for (int32_t x = 1; x < s->grey->width; x++) {
-        s->step[x] += step_between(row[x], row[x - 1]);
+    steps_along(row, s->grey->width - 1, s->step + 1);
+    if (y > 0) {
+        s->down[y & 7] += steps_down(kb_row(s->grey, y - 1), row, s->grey->width);
+        s->rows[y & 7]++;
     }
-    if (y == 0) {
-        return;
-    }
-    const uint8_t *above = kb_row(s->grey, y - 1);
-    uint32_t sum = 0;
-    for (int32_t x = 0; x < s->grey->width; x++) {
-        sum += step_between(row[x], above[x]);
-    }
-    s->down[y & 7] += sum;
-    s->rows[y & 7]++;
 }
 
 static void read_bands(struct sampling *s) {
@@ -113,16 +138,16 @@ static double quantile_of(const uint64_t bins[256], double share) {
     return i - 0.5 + (share * total - below) / (double)bins[i];
 }
 
-static double noise_of(const uint32_t answers[ANSWERS]) {
+static double noise_of(const uint32_t answers[KB_NOISE_ANSWERS]) {
     double total = 0.0, below = 0.0;
-    for (int i = 0; i < ANSWERS; i++) {
+    for (int i = 0; i < KB_NOISE_ANSWERS; i++) {
         total += answers[i];
     }
     if (total < COUNT_LEAST) {
         return NAN;
     }
     int i = 0;
-    while (i < ANSWERS - 1 && below + answers[i] < 0.25 * total) {
+    while (i < KB_NOISE_ANSWERS - 1 && below + answers[i] < 0.25 * total) {
         below += answers[i++];
     }
     double quartile = i == 0 ? 0.0 : i - 0.5 + (0.25 * total - below) / answers[i];

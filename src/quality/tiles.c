@@ -54,18 +54,37 @@ static int slot_of(uint8_t label) {
     }
 }
 
-static void read_row(const struct kb_look *look, struct kb_tiles *tiles, int32_t y) {
+/* Pixels x0 .. x1 - 1, every other one; of one tile. Whole numbers until the end. */
+static void read_stretch(const uint8_t *grey, const uint8_t *label, int32_t x0, int32_t x1,
+                         const uint8_t slot[256], struct tally tile[SLOTS]) {
+    struct {
+        uint32_t count, sum;
+        uint64_t squares;
+    } seen[SLOTS + 1] = {{0}}; /* the last: of no slot */
+    for (int32_t x = x0; x < x1; x += 2) {
+        bool inside = (label[x - INSIDE] == label[x]) & (label[x + INSIDE] == label[x]);
+        uint8_t to = inside ? slot[label[x]] : SLOTS;
+        seen[to].count++;
+        seen[to].sum += grey[x];
+        seen[to].squares += (uint32_t)(grey[x] * grey[x]);
+    }
+    for (int i = 0; i < SLOTS; i++) {
+        tile[i].count += seen[i].count;
+        tile[i].sum += seen[i].sum;
+        tile[i].squares += (double)seen[i].squares;
+    }
+}
+
+static void read_row(const struct kb_look *look, const uint8_t slot[256], struct kb_tiles *tiles,
+                     int32_t y) {
     const uint8_t *grey = kb_row(&look->field->grey, y), *label = kb_row(&look->map->label, y);
-    int32_t width = look->field->grey.width;
+    int32_t past = look->field->grey.width - INSIDE;
     struct tally(*row)[SLOTS] = tiles->tile + (size_t)(y / tiles->side) * (size_t)tiles->across;
-    for (int32_t x = INSIDE; x < width - INSIDE; x += 2) {
-        int slot = slot_of(label[x]);
-        if (slot >= 0 && label[x - INSIDE] == label[x] && label[x + INSIDE] == label[x]) {
-            struct tally *t = &row[x / tiles->side][slot];
-            t->count += 1.0;
-            t->sum += grey[x];
-            t->squares += (double)grey[x] * grey[x];
-        }
+    int32_t x = INSIDE;
+    for (int32_t i = 0; x < past; i++) {
+        int32_t end = (i + 1) * tiles->side < past ? (i + 1) * tiles->side : past;
+        read_stretch(grey, label, x, end, slot, row[i]);
+        x += (end - x + 1) / 2 * 2; /* every other pixel of the row */
     }
 }
 
@@ -89,9 +108,14 @@ enum kb_status kb_quality_tiles(const struct kb_look *look, struct kb_tiles **ma
         kb_quality_tiles_free(made);
         return kb_fail_memory(err, KB_QUALITY_STAGE, count * sizeof *tiles->tile);
     }
+    uint8_t slot[256];
+    for (int i = 0; i < 256; i++) {
+        int known = slot_of((uint8_t)i);
+        slot[i] = known >= 0 ? (uint8_t)known : SLOTS;
+    }
     int32_t every = grey->height / ROWS_READ + 1;
     for (int32_t y = every / 2; y < grey->height; y += every) {
-        read_row(look, tiles, y);
+        read_row(look, slot, tiles, y);
     }
     return KB_OK;
 }

@@ -31,22 +31,23 @@
 
 static const int32_t sides[] = {SIDE_MOST, 3}; /* distance of the flanks, pixels */
 
+#define MIDST 8 /* of the sums abreast of a stroke, the stroke itself */
+
 /* The picture seen so that scan lines run along x. */
 struct view {
-    const uint8_t *grey, *label;
-    ptrdiff_t along, across; /* bytes from place to place, from line to line: grey */
-    ptrdiff_t label_along, label_across;
+    const struct kb_image *grey, *label;
+    bool columns;          /* scan lines are columns, turned into rows in `strip` */
+    uint8_t *strip;        /* the scan line and HALF lines to either side */
+    const uint8_t *middle; /* the scan line */
+    ptrdiff_t across;      /* bytes from line to line */
     int32_t length, lines; /* places on a line, lines */
     double noise;
+    int deep; /* least depth, of the sum of three lines */
     bool bright_too;
     bool known;        /* directions are known: only those, and sides need not be level */
     bool allowed[FAN]; /* slopes that come near a known direction */
     ptrdiff_t stroke[FAN][2 * HALF + 1]; /* where the pixels of a stroke lie, by slope */
 };
-
-static const uint8_t *grey_at(const struct view *v, int32_t x, int32_t y) {
-    return v->grey + x * v->along + y * v->across;
-}
 
 static bool is_matrix(uint8_t label) {
     return label == KB_FERRITE || label == KB_PEARLITE || label == KB_MATRIX ||
@@ -64,30 +65,36 @@ static int weaker(const struct view *v, int a, int b) {
     return low > 0 && level ? low : 0;
 }
 
-/* How far a stroke stands out from its flanks at `side`; sum over its pixels. */
-static int stroke_at(const struct view *v, const uint8_t *middle, int slope, int32_t side,
-                     int sign) {
-    int left = 0, centre = 0, right = 0;
-    ptrdiff_t flank = side * v->along;
-    for (int j = 0; j <= 2 * HALF; j++) {
-        const uint8_t *g = middle + v->stroke[slope][j];
-        left += g[-flank];
-        centre += g[0];
-        right += g[flank];
+/* Sums along the strokes through a place and along the parallels to them, as far as they were asked
+ * for. */
+struct fan {
+    const uint8_t *middle;
+    bool known[FAN];
+    uint16_t sum[FAN][KB_ABREAST];
+};
+
+/* The sums of a slope; the stroke itself is at MIDST. */
+static const uint16_t *sums_of(const struct view *v, struct fan *fan, int slope) {
+    if (!fan->known[slope]) {
+        kb_add_up(fan->middle - MIDST, v->stroke[slope], 2 * HALF + 1, fan->sum[slope]);
+        fan->known[slope] = true;
     }
-    return weaker(v, sign * (left - centre), sign * (right - centre));
+    return fan->sum[slope];
+}
+
+/* How far a stroke stands out from its flanks at `side`; sum over its pixels. */
+static int stroke_at(const struct view *v, struct fan *fan, int slope, int32_t side, int sign) {
+    const uint16_t *sum = sums_of(v, fan, slope);
+    return weaker(v, sign * (sum[MIDST - side] - sum[MIDST]),
+                  sign * (sum[MIDST + side] - sum[MIDST]));
 }
 
 /* Width at half depth of the stroke, across it. */
-static double width_at(const struct view *v, const uint8_t *middle, int slope, int32_t side,
-                       int sign) {
+static double width_at(const struct view *v, struct fan *fan, int slope, int32_t side, int sign) {
     double profile[2 * SIDE_MOST + 1] = {0.0};
+    const uint16_t *sum = sums_of(v, fan, slope);
     for (int32_t i = -side; i <= side; i++) {
-        int sum = 0;
-        for (int j = 0; j <= 2 * HALF; j++) {
-            sum += middle[v->stroke[slope][j] + i * v->along];
-        }
-        profile[i + side] = -sign * sum / (2.0 * HALF + 1.0);
+        profile[i + side] = -sign * sum[MIDST + i] / (2.0 * HALF + 1.0);
     }
     double top = fmax(profile[side], fmax(profile[side - 1], profile[side + 1]));
     double half = 0.5 * (top + 0.5 * (profile[0] + profile[2 * side]));
@@ -100,16 +107,16 @@ static double width_at(const struct view *v, const uint8_t *middle, int slope, i
 }
 
 /* The slope at which the stroke stands out most: every other one, then those beside the best. */
-static int best_slope(const struct view *v, const uint8_t *middle, int32_t side, int sign,
+static int best_slope(const struct view *v, struct fan *fan, int32_t side, int sign,
                       int answer[FAN]) {
     int best = 0;
     for (int k = 0; k < FAN; k += 2) {
-        answer[k] = stroke_at(v, middle, k, side, sign);
+        answer[k] = stroke_at(v, fan, k, side, sign);
         best = answer[k] > answer[best] ? k : best;
     }
     int first = best > 0 ? best - 1 : best, last = best < FAN - 1 ? best + 1 : best;
     for (int k = first; k <= last; k++) {
-        answer[k] = k == best ? answer[k] : stroke_at(v, middle, k, side, sign);
+        answer[k] = k == best ? answer[k] : stroke_at(v, fan, k, side, sign);
     }
     for (int k = first; k <= last; k++) {
         best = answer[k] > answer[best] ? k : best;
@@ -118,11 +125,10 @@ static int best_slope(const struct view *v, const uint8_t *middle, int32_t side,
 }
 
 /* Turn the stroke; true when it stands out at some slope. */
-static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, int sign, double depth,
-                 struct kb_trace *trace) {
-    const uint8_t *middle = grey_at(v, x, y);
+static bool turn(const struct view *v, struct fan *fan, int32_t x, int32_t side, int sign,
+                 double depth, struct kb_trace *trace) {
     int answer[FAN] = {0};
-    int best = best_slope(v, middle, side, sign, answer);
+    int best = best_slope(v, fan, side, sign, answer);
     double mean = answer[best] / (2.0 * HALF + 1.0);
     if (!v->allowed[best] ||
         mean < fmax(fmax(0.5 * DEPTH_LEAST, STROKE_NOISE * v->noise), 0.4 * depth)) {
@@ -136,17 +142,16 @@ static bool turn(const struct view *v, int32_t x, int32_t y, int32_t side, int s
     *trace = (struct kb_trace){
         .at = x,
         .slope = fmin(1.0, fmax(-1.0, slope_of(best) + shift * 2.0 / (FAN - 1))),
-        .width = width_at(v, middle, best, side, sign),
+        .width = width_at(v, fan, best, side, sign),
         .dark = sign > 0,
     };
     return true;
 }
 
-/* Three lines together: against noise. */
-static void smooth_line(const struct view *v, int32_t y, int16_t *sum) {
-    for (int32_t x = 0; x < v->length; x++) {
-        const uint8_t *g = grey_at(v, x, y);
-        sum[x] = (int16_t)(g[-v->across] + g[0] + g[v->across]);
+KB_WIDE static void add_lines(const uint8_t *restrict up, const uint8_t *restrict mid,
+                              const uint8_t *restrict down, int32_t length, int16_t *restrict sum) {
+    for (int32_t x = 0; x < length; x++) {
+        sum[x] = (int16_t)(up[x] + mid[x] + down[x]);
     }
 }
 
@@ -155,6 +160,12 @@ static bool dips_again(const int16_t *sum, int32_t middle, int32_t flank, int be
                        int depth) {
     return 2 * sign * (sum[flank + beyond] - sum[middle]) <= depth ||
            2 * sign * (sum[flank + 2 * beyond] - sum[middle]) <= depth;
+}
+
+/* Whether both flanks are far enough off the middle; most places are not. */
+static inline bool deep_at(const struct view *v, const int16_t *sum, int32_t x, int32_t side,
+                           int sign) {
+    return sign * (sum[x - side] - sum[x]) >= v->deep && sign * (sum[x + side] - sum[x]) >= v->deep;
 }
 
 /* Depth of a dip (or height of a rise) at x against its flanks, three times; 0 for none. */
@@ -167,27 +178,48 @@ static int depth_at(const struct view *v, const int16_t *sum, int32_t x, int32_t
 }
 
 static bool in_matrix(const struct view *v, int32_t x, int32_t y, int32_t side) {
-    const uint8_t *l = v->label + x * v->label_along + y * v->label_across;
-    return is_matrix(l[0]) && is_matrix(l[-side * v->label_along]) &&
-           is_matrix(l[side * v->label_along]);
+    const ptrdiff_t along = v->columns ? (ptrdiff_t)v->label->stride : 1;
+    const uint8_t *l = v->columns ? kb_row(v->label, x) + y : kb_row(v->label, y) + x;
+    return is_matrix(l[0]) && is_matrix(l[-side * along]) && is_matrix(l[side * along]);
 }
 
 static bool look_at(const struct view *v, const int16_t *sum, int32_t x, int32_t y, int sign,
                     struct kb_trace *trace) {
-    double least = 3.0 * fmax(DEPTH_LEAST, DEPTH_NOISE * v->noise);
+    struct fan fan;
+    bool begun = false;
     for (int s = 0; s < 2; s++) {
+        if (!deep_at(v, sum, x, sides[s], sign)) {
+            continue;
+        }
+        if (!begun) {
+            fan.middle = v->middle + x;
+            memset(fan.known, 0, sizeof fan.known); /* the sums are not looked at before */
+            begun = true;
+        }
         int depth = depth_at(v, sum, x, sides[s], sign);
-        if (depth >= least && in_matrix(v, x, y, sides[s]) &&
-            turn(v, x, y, sides[s], sign, depth / 3.0, trace)) {
+        if (depth > 0 && in_matrix(v, x, y, sides[s]) &&
+            turn(v, &fan, x, sides[s], sign, depth / 3.0, trace)) {
             return true;
         }
     }
     return false;
 }
 
-static enum kb_status scan_line(const struct view *v, int32_t y, int16_t *sum, struct kb_scan *scan,
+/* Put scan line y in place. */
+static void view_line(struct view *v, int32_t y) {
+    if (v->columns) {
+        kb_columns(v->grey, y - HALF, 2 * HALF + 1, v->strip, (size_t)v->across);
+        v->middle = v->strip + HALF * v->across;
+    } else {
+        v->middle = kb_row(v->grey, y);
+    }
+}
+
+static enum kb_status scan_line(struct view *v, int32_t y, int16_t *sum, struct kb_scan *scan,
                                 struct kb_err *err) {
-    smooth_line(v, y, sum);
+    view_line(v, y);
+    /* three lines together: against noise */
+    add_lines(v->middle - v->across, v->middle, v->middle + v->across, v->length, sum);
     for (int32_t x = MARGIN; x < v->length - MARGIN; x++) {
         bool low = sum[x] <= sum[x - 1] && sum[x] <= sum[x + 1];
         bool high = v->bright_too && sum[x] >= sum[x - 1] && sum[x] >= sum[x + 1];
@@ -220,36 +252,36 @@ static void allow(const struct kb_quality *known, bool columns, struct view *v) 
 
 static struct view view_of(const struct kb_look *look, bool columns,
                            const struct kb_quality *known) {
-    const struct kb_image *grey = &look->field->grey, *label = &look->map->label;
-    ptrdiff_t row = (ptrdiff_t)grey->stride, label_row = (ptrdiff_t)label->stride;
+    const struct kb_image *grey = &look->field->grey;
     struct view v = {
-        .grey = grey->px,
-        .label = label->px,
-        .along = columns ? row : 1,
-        .across = columns ? 1 : row,
-        .label_along = columns ? label_row : 1,
-        .label_across = columns ? 1 : label_row,
+        .grey = grey,
+        .label = &look->map->label,
+        .columns = columns,
+        .across = columns ? (ptrdiff_t)grey->height : (ptrdiff_t)grey->stride,
         .length = columns ? grey->height : grey->width,
         .lines = columns ? grey->width : grey->height,
         .noise = look->seen.noise,
+        .deep = (int)ceil(3.0 * fmax(DEPTH_LEAST, DEPTH_NOISE * look->seen.noise)),
         /* secondary electrons: edges and plates are bright and straight, scratches are not */
         .bright_too = look->contrast != KB_SEM,
     };
     allow(known, columns, &v);
     for (int k = 0; k < FAN; k++) {
         for (int j = -HALF; j <= HALF; j++) {
-            v.stroke[k][j + HALF] = lrint(slope_of(k) * j) * v.along + j * v.across;
+            v.stroke[k][j + HALF] = lrint(slope_of(k) * j) + j * v.across;
         }
     }
     return v;
 }
 
-static enum kb_status scan_lines(const struct view *v, int32_t lines, struct kb_scan *scan,
+static enum kb_status scan_lines(struct view *v, int32_t lines, struct kb_scan *scan,
                                  struct kb_err *err) {
     int16_t *sum = kb_alloc((size_t)v->length, sizeof *sum);
     scan->first = kb_alloc_zero((size_t)lines + 1, sizeof *scan->first);
-    if (scan->first == NULL || sum == NULL) {
+    v->strip = v->columns ? kb_alloc(2 * HALF + 1, (size_t)v->across) : NULL;
+    if (scan->first == NULL || sum == NULL || (v->columns && v->strip == NULL)) {
         kb_free(sum);
+        kb_free(v->strip);
         return kb_fail_memory(err, KB_QUALITY_STAGE, (size_t)v->length * sizeof *sum);
     }
     enum kb_status status = KB_OK;
@@ -259,6 +291,7 @@ static enum kb_status scan_lines(const struct view *v, int32_t lines, struct kb_
         scan->lines = i + 1;
     }
     kb_free(sum);
+    kb_free(v->strip);
     return status;
 }
 

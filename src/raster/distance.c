@@ -57,8 +57,11 @@ struct arch {
 static int64_t overtakes(const struct arch *arch, int64_t i, int64_t height) {
     int64_t numerator = i * i - arch->at * arch->at + height - arch->height;
     int64_t denominator = 2 * (i - arch->at);
-    /* rounded up; the quotient of a negative numerator already is */
-    return numerator > 0 ? (numerator + denominator - 1) / denominator : numerator / denominator;
+    /* rounded up; the quotient of a negative numerator already is. In double, where many processors
+     * divide faster: exact, as both are below 2^34 and a quotient that is not whole is off by more
+     * than 2^-33 of itself. */
+    int64_t up = numerator > 0 ? numerator + denominator - 1 : numerator;
+    return (int64_t)((double)up / (double)denominator);
 }
 
 static size_t push_arch(struct arch *arch, size_t count, int64_t at, uint32_t column) {

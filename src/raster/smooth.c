@@ -1,4 +1,4 @@
-/* smooth.c - the two 3 x 3 filters: binomial mean and median.
+/* smooth.c - the 3 x 3 filters: binomial mean, median, and the mask that answers to noise.
  *
  * Both go row by row with a few rows of scratch, and keep a copy of the row they stand on and of
  * the one above, so that a picture can be filtered in place. The binomial mean adds three rows,
@@ -83,6 +83,19 @@ static void median_row(const uint8_t *up, const uint8_t *mid, const uint8_t *dow
     uint8_t *largest = middle + row;
     sort_columns(up, mid, down, width, least, middle, largest);
     median_across(least, middle, largest, width, to);
+}
+
+/* ---- noise mask ---------------------------------------------------------------------------- */
+
+KB_WIDE void kb_noise_answers(const uint8_t *restrict up, const uint8_t *restrict mid,
+                              const uint8_t *restrict down, int32_t count,
+                              uint16_t *restrict answer) {
+    for (int32_t x = 0; x < count; x++) {
+        int16_t outer = (int16_t)(up[x] + up[x + 2] + down[x] + down[x + 2]);
+        int16_t inner = (int16_t)(up[x + 1] + mid[x] + mid[x + 2] + down[x + 1]);
+        int16_t both = (int16_t)(outer - 2 * inner + 4 * mid[x + 1]);
+        answer[x] = (uint16_t)(both < 0 ? -both : both);
+    }
 }
 
 /* ---- both ---------------------------------------------------------------------------------- */

@@ -12,25 +12,12 @@
 
 #define ROW_STEP 4 /* at least */
 #define QUARTILE_PER_SIGMA (0.3186 * 6.0)
-#define ANSWER_MOST 2048
 /* Grey levels of 255: with more noise than this two classes 40 levels apart begin to touch. */
 #define NOISE_FOR_BINOMIAL 5.0
 
-/* Magnitudes of the answers in a row without its first and last pixel. */
-KB_WIDE static void answers_of_row(const uint8_t *restrict up, const uint8_t *restrict mid,
-                                   const uint8_t *restrict down, int32_t count,
-                                   uint16_t *restrict answer) {
-    for (int32_t x = 0; x < count; x++) {
-        int16_t outer = (int16_t)(up[x] + up[x + 2] + down[x] + down[x + 2]);
-        int16_t inner = (int16_t)(up[x + 1] + mid[x] + mid[x + 2] + down[x + 1]);
-        int16_t both = (int16_t)(outer - 2 * inner + 4 * mid[x + 1]);
-        answer[x] = (uint16_t)(both < 0 ? -both : both);
-    }
-}
-
 /* By label and answer. */
 struct answers {
-    uint32_t seen[KB_PHASES][ANSWER_MOST];
+    uint32_t seen[KB_PHASES][KB_NOISE_ANSWERS];
 };
 
 static void count_answers(const struct kb_image *grey, const uint8_t *label, int32_t y,
@@ -40,23 +27,23 @@ static void count_answers(const struct kb_image *grey, const uint8_t *label, int
     const int32_t inside = grey->width - 2;
     for (int32_t start = 0; start < inside; start += most) {
         int32_t count = inside - start < most ? inside - start : most;
-        answers_of_row(kb_row(grey, y - 1) + start, kb_row(grey, y) + start,
-                       kb_row(grey, y + 1) + start, count, answer);
+        kb_noise_answers(kb_row(grey, y - 1) + start, kb_row(grey, y) + start,
+                         kb_row(grey, y + 1) + start, count, answer);
         for (int32_t x = 0; x < count; x++) {
             answers->seen[label[start + x + 1]][answer[x]]++;
         }
     }
 }
 
-static double noise_of(const uint32_t seen[ANSWER_MOST]) {
+static double noise_of(const uint32_t seen[KB_NOISE_ANSWERS]) {
     uint64_t total = 0;
-    for (int i = 0; i < ANSWER_MOST; i++) {
+    for (int i = 0; i < KB_NOISE_ANSWERS; i++) {
         total += seen[i];
     }
     double wanted = 0.25 * (double)total;
     double below = 0.0;
     int i = 0;
-    while (i < ANSWER_MOST - 1 && below + (double)seen[i] < wanted) {
+    while (i < KB_NOISE_ANSWERS - 1 && below + (double)seen[i] < wanted) {
         below += (double)seen[i++];
     }
     /* between levels: the quartile lies inside the bin */
