@@ -252,25 +252,32 @@ static void add_conditions(struct design *design) {
 /* ---- the same section again, and coverage ------------------------------------------------------
  */
 
+/* The three kinds of fields that are looked at again. */
+static struct kb_prove_task kind_of_field(int what, const char *group) {
+    static const char *const words[] = {"ductile iron, as polished", "ductile iron, etched",
+                                        "steel, etched"};
+    struct kb_prove_task task =
+        what == 2 ? steel(group) : iron(group, what == 0 ? KB_LIGHT_UNETCHED : KB_LIGHT);
+    if (what == 0) {
+        task.figures |= KB_PROVE_BIT(KB_PROVE_COUNT);
+    }
+    if (what == 2) {
+        task.params.pearlite_of_matrix = 0.5;
+    }
+    say(&task, "%s", words[what]);
+    return task;
+}
+
 static void add_again(struct design *design, enum kb_proof_kind kind, const char *group) {
     const size_t sections = design->quick ? 1 : 4;
+    const size_t exposures = design->quick ? 3 : 6;
+    const size_t turns = 3; /* as it is, a quarter turn, mirrored */
     for (int what = 0; what < 3; what++) {
         for (size_t s = 0; s < sections; s++) {
-            struct kb_prove_task task =
-                what == 2 ? steel(group) : iron(group, what == 0 ? KB_LIGHT_UNETCHED : KB_LIGHT);
+            struct kb_prove_task task = kind_of_field(what, group);
             task.kind = kind;
             task.fields = design->quick ? 2 : 5;
-            task.variants = kind == KB_PROOF_TURNING ? 3 : design->quick ? 3 : 6;
-            if (what == 0) {
-                task.figures |= KB_PROVE_BIT(KB_PROVE_COUNT);
-            }
-            if (what == 2) {
-                task.params.pearlite_of_matrix = 0.5;
-            }
-            say(&task, "%s",
-                what == 0   ? "ductile iron, as polished"
-                : what == 1 ? "ductile iron, etched"
-                            : "steel, etched");
+            task.variants = kind == KB_PROOF_TURNING ? turns : exposures;
             add(design, task);
         }
     }

@@ -226,26 +226,33 @@ static enum kb_status one_field(const struct kb_prove_task *task,
     return status;
 }
 
-enum kb_status kb_prove_measure(const struct kb_prove_task *task, struct kb_prove_count *count,
-                                struct kb_prove_outcome *out, struct kb_err *err) {
-    const size_t pictures = task->fields * task->variants;
+static enum kb_status all_fields(const struct kb_prove_task *task, struct kb_prove_count *count,
+                                 struct kb_field_figures *figures, struct kb_prove_outcome *out,
+                                 struct kb_err *err) {
     struct kb_settings settings = kb_settings_default(task->material, task->contrast);
-    settings.accept_unfit = task->accept_unfit;
-    struct kb_field_figures *figures = kb_alloc_zero(pictures, sizeof *figures);
-    *out = (struct kb_prove_outcome){.refused = 0};
-    out->field = kb_alloc_zero(pictures, sizeof *out->field);
     enum kb_status status = KB_OK;
-    if (figures == NULL || out->field == NULL) {
-        status = kb_fail_memory(err, "app", pictures * sizeof *out->field);
-    }
-    for (size_t i = 0; i < pictures && status == KB_OK; i++) {
-        status =
-            one_field(task, &settings, i % task->fields, i / task->fields, &figures[i], out, err);
-        tell(count);
+    settings.accept_unfit = task->accept_unfit;
+    for (size_t v = 0; v < task->variants; v++) {
+        for (size_t i = 0; i < task->fields && status == KB_OK; i++) {
+            status = one_field(task, &settings, i, v, &figures[v * task->fields + i], out, err);
+            tell(count);
+        }
     }
     if (status == KB_OK && task->kind == KB_PROOF_COVERAGE && out->refused == 0) {
         status = pool(task, &settings, figures, task->fields, out, err);
     }
+    return status;
+}
+
+enum kb_status kb_prove_measure(const struct kb_prove_task *task, struct kb_prove_count *count,
+                                struct kb_prove_outcome *out, struct kb_err *err) {
+    const size_t pictures = task->fields * task->variants;
+    struct kb_field_figures *figures = kb_alloc_zero(pictures, sizeof *figures);
+    *out = (struct kb_prove_outcome){.refused = 0};
+    out->field = kb_alloc_zero(pictures, sizeof *out->field);
+    enum kb_status status = figures != NULL && out->field != NULL
+                                ? all_fields(task, count, figures, out, err)
+                                : kb_fail_memory(err, "app", pictures * sizeof *out->field);
     kb_free(figures);
     if (status != KB_OK) {
         kb_prove_outcome_release(out);

@@ -5,7 +5,6 @@
 #include "survey.h"
 
 #include <jansson.h>
-#include <stdlib.h>
 #include <string.h>
 
 static const char *why_not(const struct kb_survey_row *row) {
@@ -181,6 +180,11 @@ static json_t *all_more(const struct kb_survey *survey, const struct kb_survey_r
     return all_known(row, rows) ? json_integer((json_int_t)more) : json_null();
 }
 
+static int put(const char *bytes, size_t size, void *out) {
+    kb_text_add_bytes(out, bytes, size);
+    return 0;
+}
+
 bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
                     struct kb_text *out) {
     json_t *quantities = json_array();
@@ -197,15 +201,9 @@ bool kb_survey_json(const struct kb_survey *survey, const struct kb_survey_row *
                   "several_specimens", (int)survey->several_names, "several_minimum_sizes",
                   (int)survey->several_sizes, "without_sums", (int)(survey->without_sums > 0),
                   "quantities", quantities, "more_fields", all_more(survey, row, rows));
-    char *text = root != NULL && bad == 0
-                     ? json_dumps(root, JSON_INDENT(2) | JSON_REAL_PRECISION(10))
-                     : NULL;
-    if (text != NULL) {
-        kb_text_add(out, text);
-        kb_text_add(out, "\n");
-    }
-    bool made = text != NULL && !out->failed;
-    free(text); /* jansson's */
+    const size_t flags = JSON_INDENT(2) | JSON_REAL_PRECISION(10);
+    bool made = root != NULL && bad == 0 && json_dump_callback(root, put, out, flags) == 0;
+    kb_text_add(out, "\n");
     json_decref(root);
-    return made;
+    return made && !out->failed;
 }
