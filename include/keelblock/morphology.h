@@ -86,7 +86,7 @@ struct kb_morphology_params {
     double part_shape, part_solidity;
     double part_shape_other, part_solidity_other;
     double part_thin; /* a neck of at most this share of the lesser inscribed radius parts where one
-                         piece is compact, whatever the other is, 0..1 (0.4) */
+                         piece is compact, whatever the other is, 0..1 (0.3) */
     double part_gain; /* by how much the pieces' mean shape factor, weighted by area, must exceed
                          that of the whole, 0..1 (0.1) */
     double hole_share;     /* a hole is filled when its area is at most this share of the particle's

@@ -22,7 +22,7 @@ struct kb_morphology_params kb_morphology_params_default(enum kb_material materi
         .part_solidity = 0.93,
         .part_shape_other = 0.5,
         .part_solidity_other = 0.9,
-        .part_thin = 0.4,
+        .part_thin = 0.3,
         .part_gain = 0.1,
         .hole_share = 0.5,
         .fallback_px_um = 0.5,

@@ -129,12 +129,17 @@ static enum kb_status judge(const struct kb_morphology_params *params,
     return KB_OK;
 }
 
+/* Below this inscribed radius, in pixels, a thin neck is narrower than a pixel or two and no fact.
+ */
+static const double least_radius_px = 3.0;
+
 /* A neck so thin beside the lesser of two inscribed circles that no single particle has it. */
 static bool thin_neck(const struct kb_morphology_params *params, const struct kb_flood *flood,
                       const struct kb_saddle *saddle, uint32_t a, uint32_t b) {
     uint32_t one = flood->basin[a].peak;
     uint32_t other = flood->basin[b].peak;
-    return sqrt(saddle->squared) <= params->part_thin * sqrt(one < other ? one : other);
+    double radius = sqrt(one < other ? one : other);
+    return radius >= least_radius_px && sqrt(saddle->squared) <= params->part_thin * radius;
 }
 
 /* Join what must not be cut apart; saddles come widest first, so that a piece goes to the
