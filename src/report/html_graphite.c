@@ -2,7 +2,7 @@
  * shape, and the rules by which particles were left out. */
 #include "html_priv.h"
 
-/* Whether the graphite figures rest on this field: etched ones are left out beside unetched ones. */
+/* Whether the graphite figures rest on this field: beside unetched ones, etched ones do not. */
 static bool gives_graphite(const struct kb_result *result, const struct kb_field_result *field) {
     return !result->specimen.graphite_from_unetched || field->contrast == KB_LIGHT_UNETCHED;
 }

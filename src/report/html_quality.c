@@ -72,9 +72,9 @@ static void accepted(struct kb_text *out, const struct kb_result *result) {
     }
     if (count > 0) {
         kb_text_format(out,
-                       "<p class=\"reject\"><strong>%zu of %zu fields are not fit to measure and were "
-                       "measured all the same, on demand. The figures of this report may be "
-                       "wrong.</strong></p>\n",
+                       "<p class=\"reject\"><strong>%zu of %zu fields are not fit to measure "
+                       "and were measured all the same, on demand. The figures of this report may "
+                       "be wrong.</strong></p>\n",
                        count, result->fields);
     }
 }
