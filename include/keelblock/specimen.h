@@ -154,6 +154,7 @@ struct kb_spacing {
 struct kb_specimen {
     enum kb_material material;
     size_t fields, fields_graphite, fields_matrix; /* in all; used for graphite; for the matrix */
+    bool graphite_from_unetched; /* there are unetched fields: graphite is measured on them alone */
     double area_mm2; /* of the fields used for graphite; NaN without scale */
     /* Fractions 0..1 of the field, unit "1". Where unetched fields are given too, graphite comes
      * from them, and the matrix from the etched ones. */

@@ -413,6 +413,7 @@ enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t cou
         pooling.prefer_unetched |=
             unetched(&fields[i]) && isfinite(fields[i].fraction[KB_GRAPHITE]);
     }
+    out->graphite_from_unetched = pooling.prefer_unetched;
     pooling.top = kb_alloc(count, 3 * sizeof(double));
     if (pooling.top == NULL) {
         *out = (struct kb_specimen){.fields = 0};
