@@ -4,6 +4,7 @@
  *   prove_design.c   which specimens            prove_rows.c    figures of bias, spread, coverage
  *   prove_measure.c  draw one and measure it    prove_judge.c   limits, passed or failed
  *   prove_match.c    particles and their truth  prove_run.c     all of it, on all cores
+ *   prove_ellipses.c smooth particles of few pixels
  */
 #ifndef KB_PROVE_H
 #define KB_PROVE_H
@@ -47,7 +48,11 @@ struct kb_prove_task {
     struct kb_render_params params; /* seed: of the first field */
     unsigned figures;               /* KB_PROVE_BIT() of each that gives a row */
     size_t fields, variants;
-    double across_px;  /* typical particle; 0 where it does not matter */
+    double across_px; /* typical particle; 0 where it does not matter */
+    bool ellipses;    /* smooth discs and ellipses, not the renderer's nodules */
+    /* Fields of one section are not alike: standard deviations between fields of the share of
+     * pearlite and of round particles, and, relative, of the number of particles. */
+    double vary_pearlite, vary_nodularity, vary_count;
     bool accept_unfit; /* measure what the check of preparation refuses; the row says so */
 };
 
@@ -92,6 +97,14 @@ KB_NODISCARD enum kb_status kb_prove_measure(const struct kb_prove_task *task,
                                              struct kb_prove_count *count,
                                              struct kb_prove_outcome *out, struct kb_err *err);
 void kb_prove_outcome_release(struct kb_prove_outcome *outcome);
+
+/* A field of discs and ellipses as the task says instead of the renderer's; release as a render. */
+KB_NODISCARD enum kb_status kb_prove_ellipses(const struct kb_prove_task *task, uint64_t seed,
+                                              struct kb_render *render, struct kb_err *err);
+/* Chance that is the same everywhere: `state` is the seed. Uniform in [0, 1), normal (0, 1). */
+uint64_t kb_prove_random(uint64_t *state);
+double kb_prove_uniform(uint64_t *state);
+double kb_prove_normal(uint64_t *state);
 
 /* Mean errors of the complete particles of a field, into the particle figures of `out`. */
 void kb_prove_match(const struct kb_render_truth *truth, const struct kb_particles *particles,

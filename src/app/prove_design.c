@@ -172,9 +172,23 @@ static void add_count(struct design *design) {
     }
 }
 
-/* The same nodules of 24 um seen at ever larger pixels. Pixels of several um are not fit for
- * particles from 10 um on, and `measure` says so; here they are measured all the same, to show what
- * a particle of few pixels gives. */
+/* Ever larger pixels. Those of several um are not fit for particles from 10 um on, and `measure`
+ * says so; here they are measured all the same, to show what a particle of few pixels gives. */
+static struct kb_prove_task at_size(const char *group, int across, int width, int height) {
+    const double um = 24.0;
+    struct kb_prove_task task = iron(group, KB_LIGHT_UNETCHED);
+    task.across_px = across;
+    task.accept_unfit = true;
+    task.params.width = width;
+    task.params.height = height;
+    task.params.px_um = um / across;
+    task.params.blur_um = 0.7 * task.params.px_um; /* standard deviation, pixels */
+    task.params.nodule_um = um;
+    task.params.scratches_per_mm2 = 0.0;
+    task.params.grain_um = 0.0; /* not seen as polished, and too small for large pixels */
+    return task;
+}
+
 static void add_sizes(struct design *design) {
     static const struct {
         int across, width, height;
@@ -182,25 +196,25 @@ static void add_sizes(struct design *design) {
         {3, 320, 240}, {8, 640, 480},  {20, 960, 720}, {60, 1280, 960},
         {5, 480, 360}, {10, 640, 480}, {15, 960, 720}, {30, 1280, 960},
     };
-    const double um = 24.0;
-    for (size_t i = 0; i < (design->quick ? 4U : 8U); i++) {
-        struct kb_prove_task task = iron("Particle size in pixels", KB_LIGHT_UNETCHED);
+    const size_t count = design->quick ? 4 : 8;
+    for (size_t i = 0; i < count; i++) {
+        struct kb_prove_task task = at_size("Discs and ellipses, major diameter", size[i].across,
+                                            size[i].width, size[i].height);
+        task.ellipses = true;
+        task.fields = design->quick ? 2 : 4;
+        task.params.width = size[i].across < 60 ? 960 : 1280;
+        task.params.height = size[i].across < 60 ? 720 : 960;
         task.figures = KB_PROVE_BIT(KB_PROVE_AREA) | KB_PROVE_BIT(KB_PROVE_FERET) |
-                       KB_PROVE_BIT(KB_PROVE_PERIMETER) | KB_PROVE_BIT(KB_PROVE_SHAPE) |
-                       KB_PROVE_BIT(KB_PROVE_COMPLETE);
-        task.across_px = size[i].across;
-        task.accept_unfit = true;
-        task.fields = design->quick ? 2 : 5;
-        task.params.width = size[i].width;
-        task.params.height = size[i].height;
-        task.params.px_um = um / size[i].across;
-        task.params.blur_um = 0.7 * task.params.px_um; /* standard deviation, pixels */
-        task.params.nodule_um = um;
-        task.params.nodule_spread = 1.1;
-        task.params.nodularity = 1.0;
-        task.params.clusters = 0.0;
-        task.params.scratches_per_mm2 = 0.0;
-        task.params.grain_um = 0.0; /* not seen as polished, and too small for large pixels */
+                       KB_PROVE_BIT(KB_PROVE_PERIMETER) | KB_PROVE_BIT(KB_PROVE_SHAPE);
+        say(&task, "%d px across", size[i].across);
+        add(design, task);
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct kb_prove_task task = at_size("Rough nodules among other shapes, size in pixels",
+                                            size[i].across, size[i].width, size[i].height);
+        task.fields = design->quick ? 2 : 6;
+        task.figures = GRAPHITE_BITS;
+        task.params.nodularity = 0.7;
         say(&task, "%d px across", size[i].across);
         add(design, task);
     }
@@ -290,6 +304,10 @@ static void add_coverage(struct design *design) {
             struct kb_prove_task task =
                 iron("Coverage of the 95 % interval", what == 0 ? KB_LIGHT_UNETCHED : KB_LIGHT);
             task.kind = KB_PROOF_COVERAGE;
+            task.vary_pearlite = 0.05;
+            task.vary_nodularity = 0.06;
+            task.vary_count = 0.12;
+            task.params.nodularity = 0.8;
             task.fields = design->quick ? 3 : 8;
             task.params.width = 480;
             task.params.height = 360;

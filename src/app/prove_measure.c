@@ -42,12 +42,30 @@ static enum kb_status turn(struct kb_image *grey, enum turn how, struct kb_err *
     return KB_OK;
 }
 
+static double clamp(double value, double low, double high) {
+    return fmin(fmax(value, low), high);
+}
+
+/* The renderer meets the share that it is asked for in every field, and spreads shapes more evenly
+ * than chance would: nothing like a section. So fields of one population are asked for different
+ * shares. */
+static void vary(const struct kb_prove_task *task, struct kb_render_params *params) {
+    uint64_t chance = params->seed;
+    params->pearlite_of_matrix = clamp(
+        params->pearlite_of_matrix + task->vary_pearlite * kb_prove_normal(&chance), 0.0, 1.0);
+    params->nodularity =
+        clamp(params->nodularity + task->vary_nodularity * kb_prove_normal(&chance), 0.0, 1.0);
+    params->nodules_per_mm2 *= exp(task->vary_count * kb_prove_normal(&chance));
+}
+
 static enum kb_status draw(const struct kb_prove_task *task, size_t field, size_t variant,
                            struct kb_render *render, struct kb_err *err) {
     struct kb_render_params params = task->params;
     params.seed += field;
     params.exposure = task->kind == KB_PROOF_REPEATABILITY ? variant : 0;
-    enum kb_status status = kb_render_draw(&params, render, err);
+    vary(task, &params);
+    enum kb_status status = task->ellipses ? kb_prove_ellipses(task, params.seed, render, err)
+                                           : kb_render_draw(&params, render, err);
     if (status == KB_OK && task->kind == KB_PROOF_TURNING) {
         status = turn(&render->grey, (enum turn)variant, err);
     }
