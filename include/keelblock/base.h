@@ -181,6 +181,8 @@ struct kb_estimate {
     double value;
     double lo, hi;      /* two-sided 95 % confidence interval */
     double s;           /* standard deviation between the sampling units */
+    double u_other;     /* standard uncertainty in lo..hi that more units do not lessen; 0: none */
+    double freedom;     /* degrees of freedom behind lo..hi; 0: n - 1 */
     size_t n;           /* number of sampling units (fields) */
     const char *unit;   /* static text: "1" for a fraction, "%", "um", "1/mm2" */
     const char *method; /* static text: how value and interval were found */

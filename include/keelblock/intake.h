@@ -44,6 +44,7 @@ struct kb_field {
 
 struct kb_intake_params {
     double px_um;        /* given pixel size, 0.0001..1000 um; 0: the file's. Overrides the file */
+    double px_um_u;      /* its standard uncertainty, um, below px_um; 0: not stated */
     double bar_px;       /* given scale bar: so many pixels ... 0: none. Not together with px_um */
     double bar_um;       /* ... are so many um */
     uint32_t page;       /* page of a TIFF from 1 on; 0: the first, a finding if there are more */

@@ -104,6 +104,8 @@ struct kb_specimen_params {
     double want_count_share;       /* the same of nodule count, relative (0.1) */
     size_t min_fields;             /* fewer fields are a finding: 5 */
     size_t min_particles;          /* fewer counting particles are a finding: 500 */
+    double threshold_step;         /* all is measured again with thresholds moved by so many grey
+                                      levels of the file, down and up; 0: not */
 };
 KB_API struct kb_specimen_params kb_specimen_params_default(void);
 KB_API KB_NODISCARD enum kb_status kb_specimen_params_check(const struct kb_specimen_params *params,
@@ -151,11 +153,49 @@ struct kb_spacing {
     struct kb_estimate mean_spacing_um;   /* 1 / N_L, centre to centre along the line */
 };
 
+/* ---- uncertainty -------------------------------------------------------------------------------
+ */
+
+enum kb_budget_source {
+    KB_U_FIELDS,    /* spread between fields, as the figure's own interval has it */
+    KB_U_SCALE,     /* the pixel size */
+    KB_U_THRESHOLD, /* the thresholds */
+    KB_U_SOURCES
+};
+KB_API const char *kb_budget_source_name(enum kb_budget_source source); /* "fields", ... */
+
+struct kb_budget_line {
+    bool stated;    /* false: `why` says why nothing is known, every number is NaN */
+    double u;       /* standard uncertainty, in the unit of the figure */
+    double freedom; /* degrees of freedom; INFINITY for what is stated, not observed */
+    double share;   /* of the combined variance, 0..1; NaN when there is none */
+    const char *why;
+};
+
+/* How sure one figure is, and why. */
+struct kb_budget {
+    const char *quantity;     /* static text: "nodularity", as limits name it */
+    struct kb_estimate value; /* as the fields alone give it */
+    struct kb_budget_line line[KB_U_SOURCES];
+    double per_level; /* change of the figure when thresholds rise by one grey level; NaN unknown */
+    double u;         /* combined standard uncertainty; NaN when an interval is missing */
+    double freedom;   /* effective degrees of freedom */
+    double factor;    /* coverage factor of 95 % */
+    double expanded;  /* factor * u */
+};
+#define KB_BUDGETS_MAX 12
+
+/* Combined standard uncertainty of `n` independent parts with their degrees of freedom, and its
+ * effective ones by Welch and Satterthwaite (JCGM 100:2008, 5.1.2 and G.4.1; from memory).
+ * INFINITY when no part with finite ones contributes. */
+KB_API double kb_u_combine(const double *u, const double *freedom, size_t n,
+                           double *effective_freedom);
+
 struct kb_specimen {
     enum kb_material material;
     size_t fields, fields_graphite, fields_matrix; /* in all; used for graphite; for the matrix */
     bool graphite_from_unetched; /* there are unetched fields: graphite is measured on them alone */
-    double area_mm2; /* of the fields used for graphite; NaN without scale */
+    double area_mm2;             /* of the fields used for graphite; NaN without scale */
     /* Fractions 0..1 of the field, unit "1". Where unetched fields are given too, graphite comes
      * from them, and the matrix from the etched ones. */
     struct kb_estimate phase[KB_PHASES];
@@ -181,6 +221,8 @@ struct kb_specimen {
     /* Fields in all that the wanted precision takes at the spread seen so far; 0 unknown (one
      * field). */
     size_t fields_needed_phase, fields_needed_nodularity, fields_needed_count;
+    struct kb_budget budget[KB_BUDGETS_MAX]; /* of the measured main figures */
+    size_t budgets;
     struct kb_findings findings;
 };
 
@@ -192,6 +234,21 @@ KB_API KB_NODISCARD enum kb_status kb_specimen_run(const struct kb_field_figures
                                                    const struct kb_specimen_params *params,
                                                    struct kb_specimen *out, struct kb_err *err);
 KB_API void kb_specimen_release(struct kb_specimen *specimen);
+
+/* What is known beyond the spread between fields. */
+struct kb_beyond_fields {
+    double scale_u;        /* relative standard uncertainty of the pixel size; 0: not stated */
+    double threshold_step; /* grey levels; 0: thresholds were not moved */
+    /* The same fields with thresholds lower and higher by the step. NULL: not known. */
+    const struct kb_specimen *lower, *higher;
+};
+/* Draw up specimen->budget and widen the intervals of fractions, nodularity, forms, counts, lengths
+ * and spacing in the plane to the combined ones; `method` then says so. Sizes in space are left
+ * alone. With nothing stated no figure changes. Call once. KB_E_USAGE for numbers that are not
+ * finite or below 0. */
+KB_API KB_NODISCARD enum kb_status kb_specimen_combine(struct kb_specimen *specimen,
+                                                       const struct kb_beyond_fields *beyond,
+                                                       struct kb_err *err);
 
 /* Mean, s and 95 % Student interval of n values; a point without interval for n = 1; missing for
  * n = 0 or values that are not finite. The interval is clipped to [least, most]; use -INFINITY and
@@ -208,6 +265,8 @@ KB_API struct kb_estimate kb_estimate_ratio(const double *numerator, const doubl
                                             double most);
 /* Two-sided 95 % Student factor, n - 1 degrees of freedom (GSL). NaN for n < 2. */
 KB_API double kb_student_95(size_t n);
+/* The same for any degrees of freedom, INFINITY included. NaN for freedom <= 0. */
+KB_API double kb_student_factor(double freedom);
 /* Fields in all (at least 2) so that t(n) * s / sqrt(n) <= half_width; 0 when it cannot be said: s
  * or half_width no number, or more than a million fields. */
 KB_API size_t kb_fields_for(double s, double half_width);

@@ -66,20 +66,34 @@ static enum kb_status check_size(const struct kb_plan *plan, const struct kb_fie
     return KB_OK;
 }
 
-enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *way,
-                              struct kb_err *err) {
+struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
+                                                  const struct kb_field_way *way) {
     struct kb_segmentation_params params = plan->settings->segmentation;
     params.material = plan->settings->material;
     params.contrast = way->contrast;
     params.blank = plan->blank.grey.px != NULL ? &plan->blank.grey : NULL;
     params.outside = way->look.outside.px != NULL ? &way->look.outside : NULL;
+    params.exclusion = way->hands.exclusion;
+    params.exclusions = way->hands.exclusions;
+    return params;
+}
+
+struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
+                                              const struct kb_field_way *way) {
+    struct kb_morphology_params params = plan->settings->morphology;
+    params.by_hand = way->hands.form;
+    params.by_hands = way->hands.forms;
+    return params;
+}
+
+enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *way,
+                              struct kb_err *err) {
     enum kb_status status = kb_way_gather_hands(plan, way, err);
     if (status == KB_OK) {
         status = check_size(plan, way, err);
     }
     if (status == KB_OK) {
-        params.exclusion = way->hands.exclusion;
-        params.exclusions = way->hands.exclusions;
+        const struct kb_segmentation_params params = kb_way_segmentation(plan, way);
         status = kb_segment(&way->field, &params, &way->map, err);
     }
     return status;
@@ -87,9 +101,7 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
 
 enum kb_status kb_way_correct(const struct kb_plan *plan, struct kb_field_way *way,
                               struct kb_err *err) {
-    struct kb_segmentation_params params = plan->settings->segmentation;
-    params.material = plan->settings->material;
-    params.contrast = way->contrast;
+    const struct kb_segmentation_params params = kb_way_segmentation(plan, way);
     return kb_phase_map_correct(way->hands.phase, way->hands.phases, &params, &way->map, err);
 }
 

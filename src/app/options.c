@@ -42,8 +42,10 @@ const struct kb_option kb_options[] = {
 
     /* calibration */
     {"pixel-size", 0, "calibration", "LENGTH",
-     "Side of a pixel in the specimen, for example 0.5um; overrides what the file says.", M,
-     KB_OPT_LENGTH, AT(settings.intake.px_um), 1e-4, 1e3, NULL, false},
+     "Side of a pixel in the specimen, for example 0.5um; overrides what the file says. With its "
+     "uncertainty: 0.5um±0.002um (or +-), which is taken as expanded with the coverage factor 2 "
+     "unless (k=1) stands behind it.",
+     M, KB_OPT_OWN, 0, 1e-4, 1e3, kb_own_pixel_size, false},
     {"scale-bar", 0, "calibration", "PX=LENGTH",
      "A scale bar of so many pixels is so long, for example 200px=100um.", M, KB_OPT_OWN, 0, 0, 0,
      kb_own_scale_bar, false},
@@ -116,6 +118,10 @@ const struct kb_option kb_options[] = {
      AT(settings.specimen.want_nodularity_points), 0.01, 100, NULL, false},
     {"want-count", 0, "precision", "SHARE", "The same of the nodule count, as a share of it.", M,
      KB_OPT_FRACTION, AT(settings.specimen.want_count_share), 1e-3, 1, NULL, false},
+    {"threshold-step", 0, "precision", "LEVELS",
+     "Measure again with all thresholds moved down and up by so many grey levels of the file, and "
+     "take what changes into the uncertainty; takes about three times as long. 0: not.",
+     M, KB_OPT_NUMBER, AT(settings.specimen.threshold_step), 0, 65535, NULL, false},
     {"min-fields", 0, "precision", "N", "Fewer fields than this are reported as a finding.", M,
      KB_OPT_INTEGER, AT(min_fields), 1, 1e6, NULL, false},
     {"min-particles", 0, "precision", "N",
@@ -211,8 +217,8 @@ const struct kb_option kb_options[] = {
     /* in and out */
     {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M,
      KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
-    {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.", M | R | P,
-     KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+    {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.",
+     M | R | P, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
     {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M, KB_OPT_FLAG,
      AT(no_pictures), 0, 0, NULL, false},
     {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.", M | P,

@@ -20,9 +20,7 @@ static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *w
     if (!kb_material_is_iron(plan->settings->material)) {
         return KB_OK; /* no graphite: no particles */
     }
-    struct kb_morphology_params params = plan->settings->morphology;
-    params.by_hand = way->hands.form;
-    params.by_hands = way->hands.forms;
+    const struct kb_morphology_params params = kb_way_morphology(plan, way);
     return kb_morphology_run(&way->map, &way->field.grey, way->field.px_um, &params,
                              &way->out->particles, err);
 }
@@ -61,9 +59,16 @@ static const struct {
     enum kb_status (*step)(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
 } way_of_a_field[] = {
-    {"intake", read},          {"first look", kb_way_look}, {"segmentation", kb_way_segment},
-    {"quality", kb_way_check}, {"by hand", kb_way_correct}, {"morphology", measure},
-    {"specimen", sum_up},      {"pictures", draw},          {"bookkeeping", kb_way_settle},
+    {"intake", read},
+    {"first look", kb_way_look},
+    {"segmentation", kb_way_segment},
+    {"quality", kb_way_check},
+    {"by hand", kb_way_correct},
+    {"morphology", measure},
+    {"specimen", sum_up},
+    {"thresholds", kb_way_move},
+    {"pictures", draw},
+    {"bookkeeping", kb_way_settle},
 };
 enum { STEPS = sizeof way_of_a_field / sizeof way_of_a_field[0] };
 
@@ -135,6 +140,9 @@ static enum kb_status conclude(const struct kb_plan *plan, struct kb_result *res
     enum kb_status status = kb_specimen_run(figures, result->fields, settings->material,
                                             &settings->specimen, &result->specimen, err);
     kb_free(figures);
+    if (status == KB_OK) {
+        status = kb_plan_combine(plan, result, err);
+    }
     if (status != KB_OK) {
         return status;
     }

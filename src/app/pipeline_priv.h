@@ -15,6 +15,7 @@ struct kb_plan {
     struct kb_report_folder *folder; /* NULL: nothing is written */
     struct kb_by_hand *hand;         /* the result's decisions by hand, each with its field */
     size_t hands;
+    struct kb_moved *moved; /* of each field, thresholds moved down and up; NULL: not asked for */
 };
 
 /* Check the settings, expand folders and patterns, read the blank field. Release also on failure.
@@ -61,6 +62,24 @@ void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *wa
 void kb_way_release_hands(struct kb_field_way *way);
 enum kb_status kb_plan_tell_hands(const struct kb_plan *plan, struct kb_result *result,
                                   struct kb_err *err);
+
+/* What the stages are told of one field. */
+struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
+                                                  const struct kb_field_way *way);
+struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
+                                              const struct kb_field_way *way);
+
+/* moved_way.c: a field measured again with its thresholds moved, and what that and the pixel size
+ * add to the uncertainty of the specimen. */
+struct kb_moved {
+    struct kb_field_figures lower, higher;
+    bool known; /* false: it could not be measured so, or not the same was told apart */
+};
+enum kb_status kb_plan_make_moved(struct kb_plan *plan, struct kb_err *err);
+enum kb_status kb_way_move(const struct kb_plan *plan, struct kb_field_way *way,
+                           struct kb_err *err);
+enum kb_status kb_plan_combine(const struct kb_plan *plan, struct kb_result *result,
+                               struct kb_err *err);
 
 /* Exclusions must lie within the picture, the blank field must have its size; then segment. */
 enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *way,

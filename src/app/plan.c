@@ -108,6 +108,7 @@ void kb_plan_release(struct kb_plan *plan) {
     }
     kb_free(plan->path);
     kb_free(plan->named);
+    kb_free(plan->moved);
     *plan = (struct kb_plan){.settings = NULL};
 }
 
@@ -167,6 +168,9 @@ static bool copy_records(const struct kb_settings *settings, struct kb_result *r
 enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, struct kb_err *err) {
     const struct kb_settings *settings = plan->settings;
     enum kb_status status = kb_plan_hands(plan, result, err);
+    if (status == KB_OK) {
+        status = kb_plan_make_moved(plan, err);
+    }
     if (status != KB_OK) {
         return status;
     }

@@ -164,6 +164,9 @@ enum kb_status kb_own_contrast(struct kb_request *request, const struct kb_assig
                                struct kb_err *err);
 enum kb_status kb_own_proeutectoid(struct kb_request *request, const struct kb_assignment *from,
                                    struct kb_err *err);
+/* own_pixel_size.c */
+enum kb_status kb_own_pixel_size(struct kb_request *request, const struct kb_assignment *from,
+                                 struct kb_err *err);
 enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
 enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,

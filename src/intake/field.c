@@ -44,6 +44,13 @@ enum kb_status kb_intake_params_check(const struct kb_intake_params *params, str
         return kb_fail(err, KB_E_USAGE, KB_INTAKE, "largest picture",
                        "the limit must be from 1 to %lld pixels", (long long)KB_PIXELS_MAX);
     }
+    if (isnan(params->px_um_u) || params->px_um_u < 0.0 ||
+        (params->px_um_u > 0.0 && params->px_um_u >= params->px_um)) {
+        return kb_fail(err, KB_E_USAGE, KB_INTAKE, "pixel size",
+                       "its standard uncertainty of %.4g um is not 0 or above and below the pixel "
+                       "size",
+                       params->px_um_u);
+    }
     if (has_size) {
         return check_pitch(params->px_um, "pixel size", err);
     }

@@ -152,6 +152,7 @@ enum kb_status kb_scale_choose(const struct kb_file_scale *scale,
     enum kb_status status = KB_OK;
     if (params->px_um > 0.0) {
         field->px_um = params->px_um;
+        field->px_um_u = params->px_um_u;
         field->scale_source = KB_SCALE_GIVEN;
         status = compare_given(pitch, field, err);
     } else if (params->bar_px > 0.0) {

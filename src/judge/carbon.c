@@ -64,7 +64,10 @@ static struct kb_estimate carry(const struct kb_estimate *from, relation *relate
         double width = from->hi - from->lo;
         to.lo = fmax(fmin(a, b), 0.0);
         to.hi = fmax(a, b);
-        to.s = width > 0.0 ? from->s * fabs(b - a) / width : 0.0;
+        double slope = width > 0.0 ? fabs(b - a) / width : 0.0;
+        to.s = from->s * slope;
+        to.u_other = from->u_other * slope;
+        to.freedom = from->freedom;
         to.has_interval = true;
     }
     return to;
@@ -147,6 +150,7 @@ static struct kb_estimate combine(double value, const struct kb_estimate *graphi
         estimate.lo = fmax(value - sqrt(below), 0.0);
         estimate.hi = value + sqrt(above);
         estimate.s = hypot(by_graphite * graphite->s, by_matrix * matrix->s);
+        estimate.u_other = hypot(by_graphite * graphite->u_other, by_matrix * matrix->u_other);
         estimate.has_interval = true;
     }
     return estimate;

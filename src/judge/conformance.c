@@ -65,11 +65,12 @@ double kb_limit_probability(const struct kb_estimate *value, const struct kb_lim
     }
     const double most =
         kb_quantity_kind_of(limit->quantity) == KB_KIND_PERCENT ? 100.0 : (double)INFINITY;
-    double t = kb_student_95(value->n);
+    double freedom = value->freedom > 0.0 ? value->freedom : (double)(value->n - 1);
+    double t = kb_student_factor(freedom);
     double spread = isfinite(value->s) ? value->s / sqrt((double)value->n) : 0.0;
     double u_low = (value->value - value->lo) / t;
     double u_high = (value->hi - value->value) / t;
     u_low = value->lo > 0.0 ? u_low : fmax(u_low, spread);
     u_high = value->hi < most ? u_high : fmax(u_high, spread);
-    return probability(value->value, u_low, u_high, (double)(value->n - 1), limit);
+    return probability(value->value, u_low, u_high, freedom, limit);
 }

@@ -57,6 +57,7 @@ static struct kb_estimate as_percent(struct kb_estimate fraction) {
     fraction.lo *= 100.0;
     fraction.hi *= 100.0;
     fraction.s *= 100.0;
+    fraction.u_other *= 100.0;
     fraction.unit = "%";
     return fraction;
 }
@@ -127,8 +128,15 @@ static double deciding_half_width(double value, const struct kb_limit *limit) {
     return fmin(to_low, to_high); /* fmin passes over NaN: the open side */
 }
 
+/* What more fields do not lessen takes its share of the half-width first; 1.96 is Student's factor
+ * of very many fields. Where it takes all, no number of fields decides: 0. */
 static size_t fields_to_decide(const struct kb_estimate *value, const struct kb_limit *limit) {
-    size_t needed = kb_fields_for(value->s, deciding_half_width(value->value, limit));
+    double half = deciding_half_width(value->value, limit);
+    if (value->u_other > 0.0) {
+        double taken = 1.96 * value->u_other;
+        half = half > taken ? sqrt(half * half - taken * taken) : 0.0;
+    }
+    size_t needed = kb_fields_for(value->s, half);
     if (needed == 0) {
         return 0;
     }

@@ -51,7 +51,7 @@ static void scales(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out,
                 "</tbody></table></div>\n<p class=\"small soft\">A relative error of the pixel "
                 "size goes once into lengths, twice into counts per area, and not at all into "
-                "area fractions. It is not part of the intervals on this page.</p>\n");
+                "area fractions; the uncertainty budget has what is stated here.</p>\n");
 }
 
 static const char *origin_words(enum kb_threshold_origin origin) {

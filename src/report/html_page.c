@@ -31,6 +31,7 @@ enum kb_status kb_report_html(const struct kb_result *result, struct kb_text *ou
     kb_html_graphite(out, result);
     kb_html_space(out, result);
     kb_html_carbon(out, result);
+    kb_html_budget(out, result);
     kb_html_calibration(out, result);
     kb_html_trace(out, result);
     kb_text_add(out, "</main>\n</body>\n</html>\n");

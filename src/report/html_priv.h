@@ -77,6 +77,7 @@ void kb_html_space(struct kb_text *out, const struct kb_result *result);
 void kb_html_fields(struct kb_text *out, const struct kb_result *result);
 void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
 void kb_html_quality(struct kb_text *out, const struct kb_result *result);
+void kb_html_budget(struct kb_text *out, const struct kb_result *result);
 void kb_html_calibration(struct kb_text *out, const struct kb_result *result);
 /* by hand: part of the way to traceability, between findings and settings */
 void kb_html_by_hand(struct kb_text *out, const struct kb_result *result);

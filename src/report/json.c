@@ -234,6 +234,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     kb_json_close(&json, ']');
     phases(&json, &result->specimen);
     graphite(&json, &result->specimen);
+    kb_json_budgets(&json, &result->specimen);
     kb_json_open(&json, "fields_needed", '{');
     fields_needed(&json, "phases", result->specimen.fields_needed_phase);
     fields_needed(&json, "nodularity", result->specimen.fields_needed_nodularity);

@@ -33,6 +33,8 @@ void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
 /* "iso945_4", ... */
 const char *kb_json_nodularity_key(enum kb_nodularity_method method);
+/* uncertainty of the main figures (json_budget.c) */
+void kb_json_budgets(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
 /* decisions by hand (json_by_hand.c) */
 void kb_json_by_hand(struct kb_json *json, const struct kb_result *result);

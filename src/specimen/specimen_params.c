@@ -38,6 +38,10 @@ enum kb_status kb_specimen_params_check(const struct kb_specimen_params *params,
                        "the wanted relative half-width of the count is not above 0 and at most 1 "
                        "(0.1 means 10 %%)");
     }
+    if (!isfinite(params->threshold_step) || params->threshold_step < 0.0) {
+        return kb_fail(err, KB_E_USAGE, "specimen", "threshold_step",
+                       "the step is not 0 or above (grey levels; 0 does not move the thresholds)");
+    }
     if (params->min_fields == 0) {
         return kb_fail(err, KB_E_USAGE, "specimen", "min_fields",
                        "a specimen takes at least one field (5 is usual)");

@@ -25,8 +25,6 @@ double kb_sum_of(const double *value, size_t n);
 
 /* ---- student.c ---- */
 
-/* Two-sided 95 %: upper 97.5 % point of Student's t. NaN for freedom <= 0. */
-double kb_student_factor(double freedom);
 /* 97.5 % point of the standard normal distribution. */
 double kb_normal_factor(void);
 
