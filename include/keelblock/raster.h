@@ -58,6 +58,10 @@ KB_API KB_NODISCARD enum kb_status kb_smooth(const struct kb_image *from, struct
 KB_API KB_NODISCARD enum kb_status kb_median(const struct kb_image *from, struct kb_image *to,
                                              struct kb_err *err);
 
+/* The same for one row that lies between `up` and `down`; `scratch` holds 3 * (width + 2) bytes. */
+KB_API void kb_median_row(const uint8_t *up, const uint8_t *mid, const uint8_t *down, int32_t width,
+                          uint8_t *scratch, uint8_t *to);
+
 /* Magnitudes of the answer of the mask 1 -2 1 / -2 4 -2 / 1 -2 1, blind to planes and to edges
  * along rows or columns, at `count` pixels of a row; `up`, `mid` and `down` begin one pixel to the
  * left of the first and hold count + 2. To normal noise of standard deviation s the answer has

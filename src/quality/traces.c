@@ -39,6 +39,7 @@ struct view {
     bool columns;          /* scan lines are columns, turned into rows in `strip` */
     uint8_t *strip;        /* the scan line and HALF lines to either side */
     const uint8_t *middle; /* the scan line */
+    uint8_t *candidate;    /* for each place of it */
     ptrdiff_t across;      /* bytes from line to line */
     int32_t length, lines; /* places on a line, lines */
     double noise;
@@ -162,15 +163,48 @@ static bool dips_again(const int16_t *sum, int32_t middle, int32_t flank, int be
            2 * sign * (sum[flank + 2 * beyond] - sum[middle]) <= depth;
 }
 
-/* Whether both flanks are far enough off the middle; most places are not. */
-static inline bool deep_at(const struct view *v, const int16_t *sum, int32_t x, int32_t side,
-                           int sign) {
-    return sign * (sum[x - side] - sum[x]) >= v->deep && sign * (sum[x + side] - sum[x]) >= v->deep;
+/* Bits of a candidate. */
+enum { DIPS = 1, RISES = 2 };
+
+/* Least places that lie deeper than both flanks by `deep`, at one distance or the other; most
+ * places do not. */
+KB_WIDE static void find_candidates(const int16_t *restrict sum, int32_t first, int32_t past,
+                                    int16_t deep, uint8_t *restrict candidate) {
+    for (int32_t x = first; x < past; x++) {
+        int16_t s = sum[x];
+        int16_t near = sum[x - 3] < sum[x + 3] ? sum[x - 3] : sum[x + 3];
+        int16_t far =
+            sum[x - SIDE_MOST] < sum[x + SIDE_MOST] ? sum[x - SIDE_MOST] : sum[x + SIDE_MOST];
+        int16_t nearer = sum[x - 3] > sum[x + 3] ? sum[x - 3] : sum[x + 3];
+        int16_t farther =
+            sum[x - SIDE_MOST] > sum[x + SIDE_MOST] ? sum[x - SIDE_MOST] : sum[x + SIDE_MOST];
+        bool dips = (s <= sum[x - 1]) & (s <= sum[x + 1]) &
+                    (((int16_t)(near - s) >= deep) | ((int16_t)(far - s) >= deep));
+        bool rises = (s >= sum[x - 1]) & (s >= sum[x + 1]) &
+                     (((int16_t)(s - nearer) >= deep) | ((int16_t)(s - farther) >= deep));
+        candidate[x] = (uint8_t)((dips ? DIPS : 0) | (rises ? RISES : 0));
+    }
+}
+
+/* The first candidate from x on; `past` without. */
+static int32_t next_candidate(const uint8_t *candidate, int32_t x, int32_t past) {
+    uint64_t eight = 0;
+    while (x + 8 <= past && eight == 0) {
+        memcpy(&eight, candidate + x, sizeof eight);
+        x += eight == 0 ? 8 : 0;
+    }
+    while (x < past && candidate[x] == 0) {
+        x++;
+    }
+    return x;
 }
 
 /* Depth of a dip (or height of a rise) at x against its flanks, three times; 0 for none. */
 static int depth_at(const struct view *v, const int16_t *sum, int32_t x, int32_t side, int sign) {
     int low = weaker(v, sign * (sum[x - side] - sum[x]), sign * (sum[x + side] - sum[x]));
+    if (low < v->deep) {
+        return 0;
+    }
     bool stripes =
         low > 0 && !v->known &&
         (dips_again(sum, x, x - side, -2, sign, low) || dips_again(sum, x, x + side, 2, sign, low));
@@ -186,16 +220,9 @@ static bool in_matrix(const struct view *v, int32_t x, int32_t y, int32_t side) 
 static bool look_at(const struct view *v, const int16_t *sum, int32_t x, int32_t y, int sign,
                     struct kb_trace *trace) {
     struct fan fan;
-    bool begun = false;
+    fan.middle = v->middle + x;
+    memset(fan.known, 0, sizeof fan.known); /* the sums are not looked at before */
     for (int s = 0; s < 2; s++) {
-        if (!deep_at(v, sum, x, sides[s], sign)) {
-            continue;
-        }
-        if (!begun) {
-            fan.middle = v->middle + x;
-            memset(fan.known, 0, sizeof fan.known); /* the sums are not looked at before */
-            begun = true;
-        }
         int depth = depth_at(v, sum, x, sides[s], sign);
         if (depth > 0 && in_matrix(v, x, y, sides[s]) &&
             turn(v, &fan, x, sides[s], sign, depth / 3.0, trace)) {
@@ -220,9 +247,12 @@ static enum kb_status scan_line(struct view *v, int32_t y, int16_t *sum, struct 
     view_line(v, y);
     /* three lines together: against noise */
     add_lines(v->middle - v->across, v->middle, v->middle + v->across, v->length, sum);
-    for (int32_t x = MARGIN; x < v->length - MARGIN; x++) {
-        bool low = sum[x] <= sum[x - 1] && sum[x] <= sum[x + 1];
-        bool high = v->bright_too && sum[x] >= sum[x - 1] && sum[x] >= sum[x + 1];
+    const int32_t past = v->length - MARGIN;
+    find_candidates(sum, MARGIN, past, (int16_t)v->deep, v->candidate);
+    for (int32_t x = next_candidate(v->candidate, MARGIN, past); x < past;
+         x = next_candidate(v->candidate, x + 1, past)) {
+        bool low = (v->candidate[x] & DIPS) != 0;
+        bool high = v->bright_too && (v->candidate[x] & RISES) != 0;
         struct kb_trace trace;
         if (!(low && look_at(v, sum, x, y, 1, &trace)) &&
             !(high && look_at(v, sum, x, y, -1, &trace))) {
@@ -278,9 +308,12 @@ static enum kb_status scan_lines(struct view *v, int32_t lines, struct kb_scan *
                                  struct kb_err *err) {
     int16_t *sum = kb_alloc((size_t)v->length, sizeof *sum);
     scan->first = kb_alloc_zero((size_t)lines + 1, sizeof *scan->first);
+    v->candidate = kb_alloc((size_t)v->length, 1);
     v->strip = v->columns ? kb_alloc(2 * HALF + 1, (size_t)v->across) : NULL;
-    if (scan->first == NULL || sum == NULL || (v->columns && v->strip == NULL)) {
+    if (scan->first == NULL || sum == NULL || v->candidate == NULL ||
+        (v->columns && v->strip == NULL)) {
         kb_free(sum);
+        kb_free(v->candidate);
         kb_free(v->strip);
         return kb_fail_memory(err, KB_QUALITY_STAGE, (size_t)v->length * sizeof *sum);
     }
@@ -291,6 +324,7 @@ static enum kb_status scan_lines(struct view *v, int32_t lines, struct kb_scan *
         scan->lines = i + 1;
     }
     kb_free(sum);
+    kb_free(v->candidate);
     kb_free(v->strip);
     return status;
 }

@@ -256,19 +256,35 @@ static void window_row(const struct window *window, int32_t y, uint8_t *to) {
     }
 }
 
+/* The rows of the window about row y but the last, which the next move brings; and the one that it
+ * takes away. */
+static void window_begin(struct window *window, int32_t y) {
+    memset(window->column, 0, column_entries(window) * sizeof window->column[0]);
+    if (window->squares) {
+        memset(window->square, 0, column_entries(window) * sizeof window->square[0]);
+    }
+    const int32_t below = window->grey->height - y;
+    const int32_t end = y + (window->radius < below ? window->radius : below);
+    for (int32_t i = y > window->radius ? y - window->radius - 1 : 0; i < end; i++) {
+        window_move(window, i, -1);
+    }
+}
+
 static enum kb_status window_run(struct window *window, const struct outlet *outlet,
                                  struct kb_err *err) {
     const int32_t height = window->grey->height;
     const size_t size = scratch_bytes(window);
-    void *scratch = kb_alloc_zero(size, 1);
+    void *scratch = kb_alloc(size, 1);
     if (scratch == NULL) {
         return kb_fail_memory(err, "raster", size);
     }
     window_place(window, scratch);
-    for (int32_t y = 0; y < window->radius && y < height; y++) {
-        window_move(window, y, -1);
-    }
-    for (int32_t y = 0; y < height; y++) {
+    /* rows too far apart to share a window begin it anew */
+    const bool apart = outlet->step > 2 * window->radius + 1;
+    for (int32_t y = 0; y < height; y += apart ? outlet->step : 1) {
+        if (y == 0 || apart) {
+            window_begin(window, y);
+        }
         window_move(window, y + window->radius, y - window->radius - 1);
         if (outlet->to != NULL) {
             window_row(window, y, kb_row(outlet->to, y));

@@ -32,8 +32,8 @@ KB_WIDE static void add_columns(const uint16_t *restrict sums, int32_t width,
 }
 
 static void smooth_row(const uint8_t *up, const uint8_t *mid, const uint8_t *down, int32_t width,
-                       void *scratch, uint8_t *to) {
-    uint16_t *sums = scratch;
+                       uint8_t *scratch, uint8_t *to) {
+    uint16_t *sums = (uint16_t *)(void *)scratch;
     add_rows(up, mid, down, width, sums);
     add_columns(sums, width, to);
 }
@@ -75,8 +75,8 @@ KB_WIDE static void median_across(const uint8_t *restrict least, const uint8_t *
     }
 }
 
-static void median_row(const uint8_t *up, const uint8_t *mid, const uint8_t *down, int32_t width,
-                       void *scratch, uint8_t *to) {
+void kb_median_row(const uint8_t *up, const uint8_t *mid, const uint8_t *down, int32_t width,
+                   uint8_t *scratch, uint8_t *to) {
     size_t row = (size_t)width + 2;
     uint8_t *least = scratch;
     uint8_t *middle = least + row;
@@ -101,7 +101,7 @@ KB_WIDE void kb_noise_answers(const uint8_t *restrict up, const uint8_t *restric
 /* ---- both ---------------------------------------------------------------------------------- */
 
 typedef void filter_row(const uint8_t *up, const uint8_t *mid, const uint8_t *down, int32_t width,
-                        void *scratch, uint8_t *to);
+                        uint8_t *scratch, uint8_t *to);
 
 /* Three bytes of scratch for each of width + 2 pixels are what either filter needs. */
 static enum kb_status filter_rows(const struct kb_image *from, filter_row *filter,
@@ -136,5 +136,5 @@ enum kb_status kb_smooth(const struct kb_image *from, struct kb_image *to, struc
 }
 
 enum kb_status kb_median(const struct kb_image *from, struct kb_image *to, struct kb_err *err) {
-    return filter_rows(from, median_row, to, err);
+    return filter_rows(from, kb_median_row, to, err);
 }

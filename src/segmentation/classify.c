@@ -40,19 +40,20 @@ KB_WIDE static void label_row(const uint8_t *restrict grey, struct cut cut, int3
     }
 }
 
-static void label_by_grey(struct kb_seg *seg) {
+static struct cut cut_of(const struct kb_seg *seg) {
     const struct kb_seg_scheme *scheme = &seg->scheme;
     bool three = scheme->classes == 3;
-    const struct cut cut = {
+    return (struct cut){
         .first = (uint8_t)seg->threshold[0],
         .second = three ? (uint8_t)seg->threshold[1] : UINT8_MAX,
         .low = (uint8_t)scheme->phase[0],
         .middle = (uint8_t)scheme->phase[1],
         .high = (uint8_t)scheme->phase[2],
     };
-    for (int32_t y = 0; y < seg->grey.height; y++) {
-        label_row(kb_row(&seg->grey, y), cut, seg->grey.width, kb_row(&seg->map->label, y));
-    }
+}
+
+static void label_by_grey(struct kb_seg *seg, int32_t y) {
+    label_row(kb_row(&seg->grey, y), cut_of(seg), seg->grey.width, kb_row(&seg->map->label, y));
 }
 
 /* Whether a run of middle pixels between these two labels spans graphite to bright. */
@@ -96,19 +97,20 @@ static int32_t run_end(const uint8_t *label, int32_t x, int32_t width) {
     return end;
 }
 
-/* The most frequent length of spanning runs along rows; 0 where there are none. */
-static int usual_length(const struct kb_image *grey, const struct rim *rim,
-                        const struct kb_image *image) {
+/* The most frequent length of spanning runs along rows; 0 where there are none. Labels the rows it
+ * looks at. */
+static int usual_length(struct kb_seg *seg, const struct rim *rim) {
     uint64_t seen[RUN_MOST + 1] = {0};
-    int32_t width = image->width;
-    for (int32_t y = 0; y < image->height; y += 4) { /* a quarter of the rows is sample enough */
-        const uint8_t *label = kb_row(image, y);
+    int32_t width = seg->grey.width;
+    for (int32_t y = 0; y < seg->grey.height; y += 4) { /* a quarter of the rows is sample enough */
+        label_by_grey(seg, y);
+        const uint8_t *label = kb_row(&seg->map->label, y);
         int32_t x = next_of(label, 0, width, rim->middle);
         while (x < width) {
             int32_t end = run_end(label, x, width);
             if (x > 0 && end < width && end - x <= RUN_MOST &&
                 spans(rim, label[x - 1], label[end]) &&
-                steady(kb_row(grey, y) + x - 1, 1, end - x)) {
+                steady(kb_row(&seg->grey, y) + x - 1, 1, end - x)) {
                 seen[end - x]++;
             }
             x = end < width ? next_of(label, end, width, rim->middle) : width;
@@ -121,23 +123,18 @@ static int usual_length(const struct kb_image *grey, const struct rim *rim,
     return usual;
 }
 
-static void rims_along_rows(const struct kb_image *grey, const struct rim *rim,
-                            struct kb_image *image) {
-    int32_t width = image->width;
-    for (int32_t y = 0; y < image->height; y++) {
-        uint8_t *label = kb_row(image, y);
-        const uint8_t *level = kb_row(grey, y);
-        int32_t x = next_of(label, 0, width, rim->middle);
-        while (x < width) {
-            int32_t end = run_end(label, x, width);
-            if (x > 0 && end < width && end - x <= rim->longest &&
-                spans(rim, label[x - 1], label[end]) && steady(level + x - 1, 1, end - x)) {
-                for (int32_t i = x; i < end; i++) {
-                    label[i] = level[i] <= rim->cut ? rim->dark : rim->bright;
-                }
+static void rims_along_row(const struct rim *rim, const uint8_t *level, int32_t width,
+                           uint8_t *label) {
+    int32_t x = next_of(label, 0, width, rim->middle);
+    while (x < width) {
+        int32_t end = run_end(label, x, width);
+        if (x > 0 && end < width && end - x <= rim->longest &&
+            spans(rim, label[x - 1], label[end]) && steady(level + x - 1, 1, end - x)) {
+            for (int32_t i = x; i < end; i++) {
+                label[i] = level[i] <= rim->cut ? rim->dark : rim->bright;
             }
-            x = end < width ? next_of(label, end, width, rim->middle) : width;
         }
+        x = end < width ? next_of(label, end, width, rim->middle) : width;
     }
 }
 
@@ -169,24 +166,23 @@ KB_WIDE static void column_ends(const uint8_t *restrict above, const uint8_t *re
     }
 }
 
-static void rims_along_columns(const struct kb_image *grey, const struct rim *rim,
-                               struct kb_image *image) {
+/* Columns of middle pixels that end above row y. */
+static void rims_above(const struct kb_image *grey, const struct rim *rim, int32_t y,
+                       struct kb_image *image) {
     uint8_t end[512]; /* a stretch of the row */
-    for (int32_t y = 1; y < image->height; y++) {
-        for (int32_t start = 0; start < image->width; start += (int32_t)sizeof end) {
-            int32_t left = image->width - start;
-            int32_t count = left < (int32_t)sizeof end ? left : (int32_t)sizeof end;
-            column_ends(kb_row(image, y - 1) + start, kb_row(image, y) + start, rim, count, end);
-            int32_t x = next_of(end, 0, count, 1);
-            while (x < count) {
-                settle_column(grey, rim, start + x, y, image);
-                x = x + 1 < count ? next_of(end, x + 1, count, 1) : count;
-            }
+    for (int32_t start = 0; start < image->width; start += (int32_t)sizeof end) {
+        int32_t left = image->width - start;
+        int32_t count = left < (int32_t)sizeof end ? left : (int32_t)sizeof end;
+        column_ends(kb_row(image, y - 1) + start, kb_row(image, y) + start, rim, count, end);
+        int32_t x = next_of(end, 0, count, 1);
+        while (x < count) {
+            settle_column(grey, rim, start + x, y, image);
+            x = x + 1 < count ? next_of(end, x + 1, count, 1) : count;
         }
     }
 }
 
-static void settle_rims(struct kb_seg *seg) {
+static struct rim rim_of(struct kb_seg *seg) {
     const struct kb_seg_scheme *scheme = &seg->scheme;
     struct rim rim = {
         .dark = (uint8_t)scheme->phase[0],
@@ -194,22 +190,28 @@ static void settle_rims(struct kb_seg *seg) {
         .bright = (uint8_t)scheme->phase[2],
         .cut = (int)(0.5 * (seg->class_level[0] + seg->class_level[2])),
     };
-    int usual = usual_length(&seg->grey, &rim, &seg->map->label);
-    if (usual == 0) {
-        return;
-    }
+    int usual = usual_length(seg, &rim);
     /* An edge at 45 degrees is 1.4 times as long along a row, and lengths scatter by a pixel. */
-    rim.longest = usual + usual / 2 + 1;
-    seg->rim_px = rim.longest;
-    rims_along_rows(&seg->grey, &rim, &seg->map->label);
-    rims_along_columns(&seg->grey, &rim, &seg->map->label);
+    rim.longest = usual > 0 ? usual + usual / 2 + 1 : 0;
+    return rim;
 }
 
+/* Row by row, while the rows above are at hand: labels, rims along the row, rims that end above. */
 enum kb_status kb_seg_classify(struct kb_seg *seg, struct kb_err *err) {
     (void)err;
-    label_by_grey(seg);
-    if (seg->scheme.classes == 3) {
-        settle_rims(seg);
+    const struct rim rim = seg->scheme.classes == 3 ? rim_of(seg) : (struct rim){0};
+    if (rim.longest > 0) {
+        seg->rim_px = rim.longest;
+    }
+    for (int32_t y = 0; y < seg->grey.height; y++) {
+        label_by_grey(seg, y);
+        if (rim.longest > 0) {
+            rims_along_row(&rim, kb_row(&seg->grey, y), seg->grey.width,
+                           kb_row(&seg->map->label, y));
+        }
+        if (rim.longest > 0 && y > 0) {
+            rims_above(&seg->grey, &rim, y, &seg->map->label);
+        }
     }
     return KB_OK;
 }

@@ -331,12 +331,6 @@ static bool find_surface(const struct kb_image *image, int count, struct blocks 
            blocks->explained >= explained_needed(light_range(blocks));
 }
 
-static void copy_picture(const struct kb_image *from, struct kb_image *to) {
-    for (int32_t y = 0; y < from->height; y++) {
-        memcpy(kb_row(to, y), kb_row(from, y), (size_t)from->width);
-    }
-}
-
 /* One row divided by a quartic in u = x * step - start. */
 KB_WIDE static void divide_row(const uint8_t *restrict from, int32_t width, const float c[5],
                                float start, float step, uint8_t *restrict to) {
@@ -349,22 +343,20 @@ KB_WIDE static void divide_row(const uint8_t *restrict from, int32_t width, cons
     }
 }
 
-static void divide(const struct kb_image *from, const struct kb_surface *surface,
-                   struct kb_image *to) {
+static void divide_by_surface(const struct kb_image *from, const struct kb_surface *surface,
+                              int32_t y, uint8_t *to) {
     double half = 0.5 * (double)(from->width > from->height ? from->width : from->height);
     const double *t = surface->term;
     float start = (float)((0.5 * (double)from->width - 0.5) / half);
-    for (int32_t y = 0; y < from->height; y++) {
-        double v = ((double)y + 0.5 - 0.5 * (double)from->height) / half;
-        const float c[5] = {
-            (float)(t[0] + v * (t[2] + v * (t[5] + v * (t[8] + v * t[6])))),
-            (float)(t[1] + v * (t[4] + v * t[7])),
-            (float)(t[3] + v * (t[8] + v * 2.0 * t[6])),
-            (float)t[7],
-            (float)t[6],
-        };
-        divide_row(kb_row(from, y), from->width, c, start, (float)(1.0 / half), kb_row(to, y));
-    }
+    double v = ((double)y + 0.5 - 0.5 * (double)from->height) / half;
+    const float c[5] = {
+        (float)(t[0] + v * (t[2] + v * (t[5] + v * (t[8] + v * t[6])))),
+        (float)(t[1] + v * (t[4] + v * t[7])),
+        (float)(t[3] + v * (t[8] + v * 2.0 * t[6])),
+        (float)t[7],
+        (float)t[6],
+    };
+    divide_row(kb_row(from, y), from->width, c, start, (float)(1.0 / half), to);
 }
 
 static enum kb_status even_by_fit(struct kb_seg *seg, struct kb_err *err) {
@@ -372,25 +364,20 @@ static enum kb_status even_by_fit(struct kb_seg *seg, struct kb_err *err) {
     const struct kb_image *grey = &seg->field->grey;
     enum kb_status status = blocks_alloc(grey, &blocks, err);
     if (status == KB_OK) {
-        struct kb_surface surface = {{0.0}};
         blocks_count(seg, &blocks);
-        bool found = find_surface(grey, seg->scheme.classes, &blocks, &surface);
+        bool found = find_surface(grey, seg->scheme.classes, &blocks, &seg->light.surface);
         double range = found ? light_range(&blocks) : 0.0;
         seg->map->figures.unevenness = range;
         seg->map->figures.evened = seg->params->even_light && range >= LEAST_UNEVENNESS;
-        if (seg->map->figures.evened) {
-            divide(grey, &surface, &seg->grey);
-        } else {
-            copy_picture(grey, &seg->grey);
-        }
+        seg->light.fitted = seg->map->figures.evened;
     }
     blocks_release(&blocks);
     return status;
 }
 
-static void divide_by_blank(struct kb_seg *seg, const struct kb_image *smooth) {
+static void settle_blank(struct kb_seg *seg) {
     uint64_t bins[256];
-    kb_histogram(smooth, NULL, NULL, bins);
+    kb_histogram(&seg->light.blank, NULL, NULL, bins);
     double sum = 0.0;
     int low = 255;
     int high = 0;
@@ -399,19 +386,9 @@ static void divide_by_blank(struct kb_seg *seg, const struct kb_image *smooth) {
         low = bins[i] > 0 && i < low ? i : low;
         high = bins[i] > 0 ? i : high;
     }
-    double mean = fmax(sum / (double)kb_image_pixels(smooth), 1.0);
-    float gain[256]; /* no light at all in the blank field: leave the pixel as it is */
-    for (int i = 0; i < 256; i++) {
-        gain[i] = i > 0 ? (float)(mean / (double)i) : 1.0F;
-    }
-    for (int32_t y = 0; y < smooth->height; y++) {
-        const uint8_t *from = kb_row(&seg->field->grey, y);
-        const uint8_t *light = kb_row(smooth, y);
-        uint8_t *to = kb_row(&seg->grey, y);
-        for (int32_t x = 0; x < smooth->width; x++) {
-            float level = (float)from[x] * gain[light[x]] + 0.5F;
-            to[x] = (uint8_t)(int)(level < 255.0F ? level : 255.0F);
-        }
+    double mean = fmax(sum / (double)kb_image_pixels(&seg->light.blank), 1.0);
+    for (int i = 0; i < 256; i++) { /* no light at all there: leave the pixel as it is */
+        seg->light.gain[i] = i > 0 ? (float)(mean / (double)i) : 1.0F;
     }
     seg->map->figures.unevenness = (double)(high - low) / mean;
     seg->map->figures.evened = true;
@@ -428,18 +405,33 @@ static enum kb_status even_by_blank(struct kb_seg *seg, struct kb_err *err) {
     }
     int32_t larger = grey->width > grey->height ? grey->width : grey->height;
     /* 1/64 of the side: dust and noise of the blank field go, its light stays. */
-    struct kb_image smooth;
-    enum kb_status status = kb_image_alloc(grey->width, grey->height, &smooth, err);
+    enum kb_status status = kb_image_alloc(grey->width, grey->height, &seg->light.blank, err);
     if (status == KB_OK) {
-        status = kb_local_mean(blank, NULL, NULL, larger / 64, &smooth, err);
+        status = kb_local_mean(blank, NULL, NULL, larger / 64, &seg->light.blank, err);
     }
     if (status == KB_OK) {
-        divide_by_blank(seg, &smooth);
+        settle_blank(seg);
     }
-    kb_image_release(&smooth);
     return status;
 }
 
 enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err *err) {
     return seg->params->blank != NULL ? even_by_blank(seg, err) : even_by_fit(seg, err);
+}
+
+void kb_seg_even_row(const struct kb_seg *seg, int32_t y, uint8_t *to) {
+    const struct kb_image *grey = &seg->field->grey;
+    const struct kb_seg_light *light = &seg->light;
+    const uint8_t *from = kb_row(grey, y);
+    if (light->fitted) {
+        divide_by_surface(grey, &light->surface, y, to);
+    } else if (light->blank.px == NULL) {
+        memcpy(to, from, (size_t)grey->width);
+    } else {
+        const uint8_t *blank = kb_row(&light->blank, y);
+        for (int32_t x = 0; x < grey->width; x++) {
+            float level = (float)from[x] * light->gain[blank[x]] + 0.5F;
+            to[x] = (uint8_t)(int)(level < 255.0F ? level : 255.0F);
+        }
+    }
 }

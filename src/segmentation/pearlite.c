@@ -207,7 +207,8 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_bits set[SETS
     struct means_seen seen = {.label = &seg->map->label};
     seen.which[seg->scheme.plain] = 1;
     seen.which[KB_PEARLITE] = 2;
-    enum kb_status status = local_means(seg, kb_seg_row_step(&seg->grey, 1), see_means, &seen, err);
+    enum kb_status status =
+        local_means(seg, kb_seg_row_step(&seg->grey, KB_SEG_PLACES / 2, 1), see_means, &seen, err);
     if (status != KB_OK || !part_means(seg, &seen, &part)) {
         return status;
     }

@@ -239,6 +239,7 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
     map->figures.grey_high = field->grey_high;
     status = go(&seg, err);
     kb_image_release(&seg.grey);
+    kb_image_release(&seg.light.blank);
     if (status != KB_OK) {
         kb_phase_map_release(map);
     }

@@ -17,12 +17,26 @@ struct kb_seg_scheme {
     enum kb_phase plain; /* the other constituent: ferrite or proeutectoid cementite */
 };
 
+#define KB_SURFACE_TERMS 9
+struct kb_surface {
+    double term[KB_SURFACE_TERMS]; /* 1 u v uu uv vv  r4 u*r2 v*r2, u and v in half sides */
+};
+
+/* The light of a field: none that is to be divided out, a surface, or a blank field. */
+struct kb_seg_light {
+    bool fitted;
+    struct kb_surface surface;
+    struct kb_image blank; /* smoothed; empty without */
+    float gain[256];       /* by its level */
+};
+
 /* A field on its way. */
 struct kb_seg {
     const struct kb_field *field;
     const struct kb_segmentation_params *params;
     struct kb_seg_scheme scheme;
-    double px_um;         /* given, or the fallback */
+    double px_um; /* given, or the fallback */
+    struct kb_seg_light light;
     struct kb_image grey; /* evened and denoised */
     struct kb_phase_map *map;
     int threshold[2];      /* 8-bit levels, ascending; a level at or below is of the lower class */
@@ -51,9 +65,10 @@ struct kb_seg {
 /* ---- even_light.c ------------------------------------------------------------------------------
  */
 
-/* Fill seg->grey with the field, its illumination evened; sets unevenness and evened. Reads the
- * labels for exclusions. */
+/* Find seg->light, unevenness and evened. Reads the labels for exclusions. */
 KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err *err);
+/* Row y of the field with that light divided out. */
+void kb_seg_even_row(const struct kb_seg *seg, int32_t y, uint8_t *to);
 
 /* ---- denoise.c ---------------------------------------------------------------------------------
  */
@@ -62,16 +77,12 @@ KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err 
  */
 void kb_seg_noise(const struct kb_image *grey, const struct kb_image *labels,
                   double noise[KB_PHASES]);
-/* Smooth seg->grey; sets seg->noise. */
+/* Fill seg->grey with the field, evened and smoothed; sets seg->noise. */
 KB_NODISCARD enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err);
 
 /* ---- surface_fit.c -----------------------------------------------------------------------------
  */
 
-#define KB_SURFACE_TERMS 9
-struct kb_surface {
-    double term[KB_SURFACE_TERMS]; /* 1 u v uu uv vv  r4 u*r2 v*r2, u and v in half sides */
-};
 struct kb_surface_point {
     double u, v;   /* from the centre, in units of half the larger side */
     double value;  /* what the surface should be here */
@@ -142,10 +153,12 @@ static inline bool kb_seg_has_exclusions(const struct kb_seg *seg) {
     return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
 }
 
-/* Shares and spreads are known from every n-th row as well as from all: so many that about a
- * million pixels are looked at, and at least `least`. */
-static inline int32_t kb_seg_row_step(const struct kb_image *image, int32_t least) {
-    int32_t step = (int32_t)(kb_image_pixels(image) >> 20);
+/* Shares and spreads are known from every n-th row as well as from all: so many that about
+ * `places` pixels are looked at, and at least `least`. */
+#define KB_SEG_PLACES 1000000u
+static inline int32_t kb_seg_row_step(const struct kb_image *image, uint64_t places,
+                                      int32_t least) {
+    int32_t step = (int32_t)(kb_image_pixels(image) / places);
     return step > least ? step : least;
 }
 

@@ -130,7 +130,7 @@ static void measure_texture(struct kb_seg *seg) {
     s.length = s.lag / 2 < 1 ? 1 : s.lag / 2 > LENGTH_MOST ? LENGTH_MOST : s.lag / 2;
     /* four standard deviations of a mean, and 2 % of full scale: lines that an eye would see */
     s.margin = (int)(fmax(4.0 * seg->noise / sqrt((double)s.length), 5.0) * (double)s.length);
-    const int32_t step = kb_seg_row_step(&seg->map->label, ROW_STEP);
+    const int32_t step = kb_seg_row_step(&seg->map->label, KB_SEG_PLACES, ROW_STEP);
     for (int32_t y = 0; y < seg->map->label.height; y += step) {
         tally_row(seg, &s, y, &tally);
     }
