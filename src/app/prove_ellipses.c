@@ -136,13 +136,14 @@ static void draw_all(const struct kb_prove_task *task, uint64_t *chance, struct 
                      struct kb_render_truth *truth, const struct grid *grid) {
     static const double ratio[] = {1.0, 0.8, 0.6};
     for (int32_t i = 0; i < grid->columns * grid->rows; i++) {
+        const int32_t column = i % grid->columns, row = i / grid->columns;
         bool beside = i % 8 == 7;
         double across =
             beside ? large_px : task->across_px * (0.9 + 0.2 * kb_prove_uniform(chance));
         double room = grid->cell - 1.15 * across - 4.0; /* leaves 4 px of matrix to a neighbour */
         struct ellipse e = {
-            .x = grid->cell * (i % grid->columns + 0.5) + room * (kb_prove_uniform(chance) - 0.5),
-            .y = grid->cell * (i / grid->columns + 0.5) + room * (kb_prove_uniform(chance) - 0.5),
+            .x = grid->cell * (column + 0.5) + room * (kb_prove_uniform(chance) - 0.5),
+            .y = grid->cell * (row + 0.5) + room * (kb_prove_uniform(chance) - 0.5),
             .a = 0.5 * across,
             .b = 0.5 * across * (beside ? 1.0 : ratio[i % 3]),
             .angle = PI * kb_prove_uniform(chance),

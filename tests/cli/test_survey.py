@@ -6,6 +6,7 @@ ASTM E562 Table 1, from memory, equal to the computed t) in plain arithmetic bel
 """
 import json
 import math
+import random
 import unittest
 
 import program
@@ -170,6 +171,20 @@ class Survey(program.Case):
             self.assert_one_line_error(program.run("survey", path), 3, says)
         self.assert_one_line_error(
             program.run("survey", self.write("a.json", result([7, None, "x"]))), 3, "field 1")
+
+    def test_a_damaged_file_is_read_or_refused_never_more(self):
+        whole = json.dumps(result([field(i, 0.3 + 0.02 * i) for i in range(3)])).encode()
+        chance = random.Random(17)
+        path = self.here / "a.json"
+        for _ in range(40):
+            damaged = bytearray(whole[:chance.randrange(1, len(whole))] if chance.random() < 0.3
+                                else whole)
+            for _ in range(chance.randrange(1, 4)):
+                damaged[chance.randrange(len(damaged))] = chance.randrange(256)
+            path.write_bytes(damaged)
+            done = program.run("survey", path)
+            self.assertIn(done.returncode, (0, 3), done.stderr)
+            self.assertEqual(done.stderr.count("\n"), 0 if done.returncode == 0 else 1)
 
     def test_wishes_that_are_none_are_refused(self):
         path = self.write("a.json", result([field(1, 0.3)]))
