@@ -120,7 +120,7 @@ const struct kb_option kb_options[] = {
      KB_OPT_FRACTION, AT(settings.specimen.want_count_share), 1e-3, 1, NULL, false},
     {"threshold-step", 0, "precision", "LEVELS",
      "Measure again with all thresholds moved down and up by so many grey levels of the file, and "
-     "take what changes into the uncertainty; takes about three times as long. 0: not.",
+     "take what changes into the uncertainty; takes up to three times as long. 0: not.",
      M, KB_OPT_NUMBER, AT(settings.specimen.threshold_step), 0, 65535, NULL, false},
     {"min-fields", 0, "precision", "N", "Fewer fields than this are reported as a finding.", M,
      KB_OPT_INTEGER, AT(min_fields), 1, 1e6, NULL, false},

@@ -4,6 +4,7 @@
 #include "keelblock/specimen.h"
 
 #include "made_fields.h"
+#include "seeded.h"
 
 #include <math.h>
 #include <string.h>
@@ -221,6 +222,45 @@ static void more_uncertainty_never_makes_an_interval_narrower(void **state) {
     kb_specimen_release(&alone);
 }
 
+/* Share of intervals that hold the true count of 100, when fields differ by 10 % and the pixel size
+ * is wrong by a chance of `scale_u`, of which `stated` is told. */
+static double coverage(size_t n, double scale_u, double stated) {
+    enum { TRIALS = 4000 };
+    struct random chance = {20260};
+    int held = 0;
+    for (int trial = 0; trial < TRIALS; trial++) {
+        double nodules[8];
+        double area[8];
+        const double wrong = 1.0 + scale_u * random_normal(&chance);
+        for (size_t i = 0; i < n; i++) {
+            area[i] = 0.5 * wrong * wrong;
+            nodules[i] = 0.5 * (100.0 + 10.0 * random_normal(&chance));
+        }
+        struct kb_specimen specimen = {.fields = n}; /* with one figure */
+        specimen.nodules_per_mm2 = kb_estimate_ratio(nodules, area, n, 1.0, "1/mm2", 0.0, infinite);
+        combine(&specimen, stated);
+        held += specimen.nodules_per_mm2.lo <= 100.0 && specimen.nodules_per_mm2.hi >= 100.0;
+    }
+    return (double)held / TRIALS;
+}
+
+/* Binomial chance of 4000 trials: 0.0034 on 95 %. */
+static void combined_intervals_hold_the_truth_as_often_as_they_say(void **state) {
+    (void)state;
+    for (size_t n = 3; n <= 8; n += n == 3 ? 2 : 3) {
+        for (int step = 1; step <= 3; step++) {
+            const double scale_u = 0.02 * step;
+            double found = coverage(n, scale_u, scale_u);
+            if (!(found > 0.93 && found < 0.97)) {
+                fail_msg("%zu fields, scale %g: %g of the intervals hold", n, scale_u, found);
+            }
+        }
+        /* and untold it is missed */
+        assert_true(coverage(n, 0.06, 0.0) < coverage(n, 0.06, 0.06));
+    }
+    assert_true(coverage(8, 0.06, 0.0) < 0.85);
+}
+
 static void an_interval_stays_within_what_the_figure_can_be(void **state) {
     (void)state;
     const struct kb_field_figures field[] = {made_field(0.01, 0.50, 99, 100),
@@ -283,6 +323,7 @@ int main(void) {
         cmocka_unit_test(moved_thresholds_that_failed_are_said_to_be_unknown),
         cmocka_unit_test(with_nothing_stated_no_figure_changes),
         cmocka_unit_test(more_uncertainty_never_makes_an_interval_narrower),
+        cmocka_unit_test(combined_intervals_hold_the_truth_as_often_as_they_say),
         cmocka_unit_test(an_interval_stays_within_what_the_figure_can_be),
         cmocka_unit_test(one_field_has_parts_but_no_sum),
         cmocka_unit_test(numbers_that_are_none_are_refused),
