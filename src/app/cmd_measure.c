@@ -23,8 +23,8 @@ static struct kb_settings_field *list_fields(const struct kb_request *request) {
     struct kb_settings_field *list = kb_alloc(request->fields, sizeof *list);
     for (size_t i = 0; list != NULL && i < request->fields; i++) {
         const struct kb_named_field *field = &request->field[i];
-        list[i] = (struct kb_settings_field){field->path, field->contrast.contrast,
-                                             field->contrast.find};
+        list[i] =
+            (struct kb_settings_field){field->path, field->contrast.contrast, field->contrast.find};
     }
     return list;
 }

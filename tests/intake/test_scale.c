@@ -186,8 +186,8 @@ static void ome_that_cannot_be_used_leaves_the_tags_and_is_told(void **state) {
         "<Pixels PhysicalSizeX=\"nan\" PhysicalSizeY=\"1\"/>",
         "<Pixels PhysicalSizeX=\"0,5\" PhysicalSizeY=\"0,5\"/>",
         "<Pixels PhysicalSizeX=\"0.5\" PhysicalSizeY=\"0.5\">", /* not closed */
-        "<Pixels PhysicalSizeX=\"0.5\" PhysicalSizeY=\"0.5\"/></Image><Image>"
-        "<Pixels PhysicalSizeX=\"0.6\" PhysicalSizeY=\"0.6\"/>",
+        ("<Pixels PhysicalSizeX=\"0.5\" PhysicalSizeY=\"0.5\"/></Image><Image>"
+         "<Pixels PhysicalSizeX=\"0.6\" PhysicalSizeY=\"0.6\"/>"),
     };
     for (size_t i = 0; i < sizeof pixels / sizeof pixels[0]; i++) {
         read_ome(pixels[i]);
