@@ -6,7 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define TABLE_COLUMNS 16
+#define TABLE_COLUMNS 32
 #define TABLE_ROWS 128
 
 struct table {
