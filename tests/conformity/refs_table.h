@@ -7,7 +7,7 @@
 #include <stddef.h>
 
 #define TABLE_COLUMNS 32
-#define TABLE_ROWS 128
+#define TABLE_ROWS 256
 
 struct table {
     char *text; /* the file, cut into cells */
