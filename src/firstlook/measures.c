@@ -122,11 +122,12 @@ static enum kb_status measure_spread(const struct kb_image *grey, const struct k
                                      const struct classes *classes, struct kb_image *work,
                                      struct kb_image *mask, struct kb_firstlook_measures *measures,
                                      struct kb_err *err) {
+    const uint8_t threshold = (uint8_t)classes->threshold;
     for (int32_t y = 0; y < grey->height; y++) {
         const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y);
         uint8_t *dark = kb_row(work, y);
         for (int32_t x = 0; x < grey->width; x++) {
-            dark[x] = row[x] <= classes->threshold || seen[x] == 0;
+            dark[x] = (row[x] <= threshold) | (seen[x] == 0);
         }
     }
     enum kb_status status = kb_dilate(work, 3, mask, err);
@@ -151,12 +152,13 @@ static enum kb_status measure_thick(const struct kb_image *grey, const struct kb
                                     struct kb_image *mask, struct kb_firstlook_measures *measures,
                                     struct kb_err *err) {
     static const bool chosen[256] = {[1] = true};
+    const uint8_t threshold = (uint8_t)classes->threshold;
     uint64_t bins[256], dark = 0, thick = 0;
     for (int32_t y = 0; y < grey->height; y++) {
         const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y);
         uint8_t *to = kb_row(work, y);
         for (int32_t x = 0; x < grey->width; x++) {
-            to[x] = row[x] <= classes->threshold && seen[x] != 0;
+            to[x] = (row[x] <= threshold) & (seen[x] != 0);
         }
     }
     enum kb_status status = kb_erode(work, 2, mask, err);

@@ -21,11 +21,11 @@ void kb_firstlook_small_release(struct kb_firstlook_small *small) {
  */
 
 /* Sums of the rows of one row of squares, pixel by pixel. */
-static void sum_rows(const struct kb_image *grey, struct kb_rect from, int32_t y, int32_t rows,
-                     uint16_t *sum) {
+KB_WIDE static void sum_rows(const struct kb_image *grey, struct kb_rect from, int32_t y,
+                             int32_t rows, uint16_t *restrict sum) {
     memset(sum, 0, (size_t)from.width * sizeof *sum);
     for (int32_t j = 0; j < rows; j++) {
-        const uint8_t *row = kb_row(grey, y + j) + from.x;
+        const uint8_t *restrict row = kb_row(grey, y + j) + from.x;
         for (int32_t x = 0; x < from.width; x++) {
             sum[x] = (uint16_t)(sum[x] + row[x]);
         }

@@ -71,7 +71,7 @@ struct evened {
 static double evened_noise(const struct kb_seg *seg, const struct evened *evened) {
     struct answers answers = {{{0}}};
     const struct kb_image *grey = &seg->field->grey;
-    const int32_t step = kb_seg_row_step(grey, KB_SEG_PLACES, ROW_STEP);
+    const int32_t step = kb_seg_row_step(grey, KB_SEG_PLACES / 2, ROW_STEP);
     for (int32_t y = 1; y + 1 < grey->height; y += step) {
         for (int32_t i = y - 1; i <= y + 1; i++) {
             kb_seg_even_row(seg, i, evened->row[i % 3]);

@@ -221,20 +221,29 @@ static bool classes_cut(const uint64_t bins[256], int count, struct classes *cla
     return true;
 }
 
+/* Of the levels first .. last: pixels, and sum of their levels. A block of 200000 / 32 pixels a
+ * side, every n-th row of it, is far from the limits of 32 bits. */
+KB_WIDE static void sum_levels(const uint32_t *restrict bins, int first, int last,
+                               uint32_t *restrict count, uint32_t *restrict sum) {
+    uint32_t n = 0, s = 0;
+    for (int i = first; i <= last; i++) {
+        n += bins[i];
+        s += bins[i] * (uint32_t)i;
+    }
+    *count = n;
+    *sum = s;
+}
+
 /* Mean grey (as in the file) and number of the pixels of block b that are of class c. */
 static double class_in_block(const struct blocks *blocks, size_t b, const struct classes *classes,
                              int c, double *mean) {
     double low = c > 0 ? ((double)classes->threshold[c - 1] + 0.5) * blocks->light[b] : -1.0;
     double high =
         c < classes->count - 1 ? ((double)classes->threshold[c] + 0.5) * blocks->light[b] : 255.0;
-    double n = 0.0;
-    double sum = 0.0;
-    for (int i = (int)(low + 1.0); i < 256 && (double)i <= high; i++) {
-        n += (double)blocks->bins[b][i];
-        sum += (double)blocks->bins[b][i] * (double)i;
-    }
-    *mean = n > 0.0 ? sum / n : 0.0;
-    return n;
+    uint32_t n, sum;
+    sum_levels(blocks->bins[b], (int)(low + 1.0), high < 255.0 ? (int)high : 255, &n, &sum);
+    *mean = n > 0 ? (double)sum / (double)n : 0.0;
+    return (double)n;
 }
 
 /* Coefficient of determination: 1 - weighted squares about the surface / about the mean. */
