@@ -1,28 +1,29 @@
 /* histogram.c - how many pixels have which grey level.
  *
- * Four tables take turns, because equal neighbours would otherwise wait for each other's store.
+ * Eight tables take turns, because equal neighbours would otherwise wait for each other's store.
  * Where a picture of labels chooses, eight labels are looked at together: on a map of phases they
  * are nearly always alike, and then eight greys are counted or skipped without further tests.
- * A table counts every fourth pixel of a row, so 32 bits are enough for KB_PIXELS_MAX pixels.
+ * A table counts every eighth pixel of a row, so 32 bits are enough for KB_PIXELS_MAX pixels.
  */
 #include "raster_priv.h"
 
 #include <string.h>
 
+#define TURNS 8
+
 struct tables {
-    uint32_t count[4][256];
+    uint32_t count[TURNS][256];
 };
 
 static void count_row(const uint8_t *grey, int32_t width, struct tables *tables) {
     int32_t x = 0;
-    for (; x + 4 <= width; x += 4) {
-        tables->count[0][grey[x]]++;
-        tables->count[1][grey[x + 1]]++;
-        tables->count[2][grey[x + 2]]++;
-        tables->count[3][grey[x + 3]]++;
+    for (; x + TURNS <= width; x += TURNS) {
+        for (int turn = 0; turn < TURNS; turn++) {
+            tables->count[turn][grey[x + turn]]++;
+        }
     }
     for (; x < width; x++) {
-        tables->count[x % 4][grey[x]]++;
+        tables->count[x % TURNS][grey[x]]++;
     }
 }
 
@@ -38,20 +39,20 @@ static void count_chosen_row(const uint8_t *grey, const uint8_t *labels, int32_t
     for (; x + 8 <= width; x += 8) {
         if (!eight_alike(labels + x)) {
             for (int32_t i = x; i < x + 8; i++) {
-                tables->count[i % 4][grey[i]] += chosen[labels[i]];
+                tables->count[i % TURNS][grey[i]] += chosen[labels[i]];
             }
         } else if (chosen[labels[x]]) {
             count_row(grey + x, 8, tables);
         }
     }
     for (; x < width; x++) {
-        tables->count[x % 4][grey[x]] += chosen[labels[x]];
+        tables->count[x % TURNS][grey[x]] += chosen[labels[x]];
     }
 }
 
 static void add_tables(const struct tables *tables, uint64_t bins[256]) {
     for (int level = 0; level < 256; level++) {
-        for (int turn = 0; turn < 4; turn++) {
+        for (int turn = 0; turn < TURNS; turn++) {
             bins[level] += tables->count[turn][level];
         }
     }

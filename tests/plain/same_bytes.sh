@@ -1,7 +1,7 @@
 #!/bin/sh
-# same_bytes.sh SEEN_WIDE SEEN_PLAIN KEELBLOCK SOURCES - fields through both builds of the stages; what
-# they see must agree to the last bit. Drawn and real fields of each contrast, one large enough that
-# statistics are taken from some rows only.
+# same_bytes.sh SEEN_WIDE SEEN_PLAIN KEELBLOCK SOURCES - fields through both builds of the stages;
+# what they see must agree to the last bit. Drawn and real fields of each contrast, one large enough
+# that statistics are taken from some rows only.
 set -eu
 wide=$1
 plain=$2
