@@ -47,7 +47,7 @@ struct window {
 /* What becomes of the results: rows of a picture, or given to a function. */
 struct outlet {
     struct kb_image *to;
-    int32_t step;
+    int32_t step; /* rows between those that are taken; 0: none */
     void (*take)(void *context, int32_t y, const uint8_t *row);
     void *context;
 };
@@ -280,15 +280,16 @@ static enum kb_status window_run(struct window *window, const struct outlet *out
     }
     window_place(window, scratch);
     /* rows too far apart to share a window begin it anew */
-    const bool apart = outlet->step > 2 * window->radius + 1;
-    for (int32_t y = 0; y < height; y += apart ? outlet->step : 1) {
+    const int32_t step = outlet->step > 1 ? outlet->step : 1;
+    const bool apart = step > 2 * window->radius + 1;
+    for (int32_t y = 0; y < height; y += apart ? step : 1) {
         if (y == 0 || apart) {
             window_begin(window, y);
         }
         window_move(window, y + window->radius, y - window->radius - 1);
         if (outlet->to != NULL) {
             window_row(window, y, kb_row(outlet->to, y));
-        } else if (y % outlet->step == 0) {
+        } else if (outlet->take != NULL && y % step == 0) {
             window_row(window, y, window->result);
             outlet->take(outlet->context, y, window->result);
         }
@@ -347,7 +348,7 @@ enum kb_status kb_local_mean_rows(const struct kb_image *grey, const struct kb_i
                                   const bool chosen[256], int32_t radius, int32_t step,
                                   void (*take)(void *context, int32_t y, const uint8_t *mean),
                                   void *context, struct kb_err *err) {
-    const struct outlet outlet = {.step = step > 1 ? step : 1, .take = take, .context = context};
+    const struct outlet outlet = {.step = step, .take = take, .context = context};
     return window_filter(grey, labels, chosen, radius, false, &outlet, err);
 }
 
