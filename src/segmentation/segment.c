@@ -89,8 +89,8 @@ static inline uint8_t count_some(const uint8_t *label, int32_t length, uint8_t p
 KB_WIDE static void count_row(const uint8_t *label, int32_t width, uint64_t pixels[KB_PHASES]) {
     for (int32_t x = 0; x < width; x += 224) { /* whole vectors, and countable in a byte */
         int32_t length = width - x < 224 ? width - x : 224;
-        for (uint8_t phase = 0; phase < KB_PHASES; phase++) {
-            pixels[phase] += count_some(label + x, length, phase);
+        for (int phase = 0; phase < KB_PHASES; phase++) {
+            pixels[phase] += count_some(label + x, length, (uint8_t)phase);
         }
     }
 }

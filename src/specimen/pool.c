@@ -339,9 +339,9 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
 static enum kb_status pool_space(const struct pooling *pooling, struct kb_specimen *out,
                                  struct kb_err *err) {
     struct kb_used used = {.top = pooling->top, .bottom = pooling->bottom};
-    used.field = kb_alloc(pooling->count, sizeof *used.field);
+    used.field = kb_alloc(pooling->count, sizeof(const struct kb_field_figures *));
     if (used.field == NULL) {
-        return kb_fail_memory(err, "specimen", pooling->count * sizeof *used.field);
+        return kb_fail_memory(err, "specimen", pooling->count);
     }
     for (size_t i = 0; i < pooling->count; i++) {
         if (shows_particles(pooling, &pooling->field[i])) {

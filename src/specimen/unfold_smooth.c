@@ -103,7 +103,8 @@ static double misfit_of(const double *kernel, size_t bins, const double *seen, d
         }
         sum += size > 0.0 ? off * off / (size * one) : 0.0;
     }
-    return sum / (double)(bins / KB_UNFOLD_PARTS);
+    size_t classes = bins / KB_UNFOLD_PARTS;
+    return sum / (double)classes;
 }
 
 double kb_unfold_smooth(const double *kernel, size_t bins, const double *seen, double one,
@@ -117,7 +118,7 @@ double kb_unfold_smooth(const double *kernel, size_t bins, const double *seen, d
         }
     }
     double smoothing = strongest;
-    for (;; smoothing *= 0.5) {
+    for (;;) {
         for (size_t k = 0; k < bins; k++) {
             spheres[k] = total / weight; /* an even start, of the right number in all */
         }
@@ -126,5 +127,6 @@ double kb_unfold_smooth(const double *kernel, size_t bins, const double *seen, d
         if (*misfit <= 1.0 || smoothing <= weakest) {
             return smoothing;
         }
+        smoothing *= 0.5;
     }
 }
