@@ -17,10 +17,11 @@ static struct kb_field_figures field_of_one(double shape, double feret) {
     enum { SIDE = 100 };
     static uint8_t label[SIDE * SIDE];
     struct kb_phase_map map = {.label = {SIDE, SIDE, SIDE, label}};
-    struct kb_particle particle = {.state = KB_COUNTS, .area_px2 = 100.0, .shape_factor = shape};
+    static struct kb_particle particle; /* static: figures keep a view of the particles */
+    particle = (struct kb_particle){.state = KB_COUNTS, .area_px2 = 100.0, .shape_factor = shape};
     particle.feret_max_px = feret;
     particle.box = (struct kb_rect){40, 40, 12, 12};
-    struct kb_particles particles = {.particle = &particle, .count = 1, .px_um = 1.0};
+    static struct kb_particles particles = {.particle = &particle, .count = 1, .px_um = 1.0};
     map.figures.pixels[KB_MATRIX] = SIDE * SIDE;
     memset(label, KB_MATRIX, sizeof label);
     struct kb_field_figures figures;
