@@ -1,43 +1,11 @@
 /* test_request.c - what a person says becomes settings: command line over job file over defaults.
  */
 #include "fail_alloc.h"
-#include "kb_cmocka.h"
-#include "request.h"
+#include "job_fixture.h"
 
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #define COUNT(words) ((int)(sizeof(words) / sizeof((words)[0])))
-
-static char folder[] = "/tmp/kb-request-XXXXXX";
-static char job_path[64];
-
-static int make_folder(void **state) {
-    (void)state;
-    if (mkdtemp(folder) == NULL) {
-        return 1;
-    }
-    (void)snprintf(job_path, sizeof job_path, "%s/part.ini", folder);
-    return 0;
-}
-
-static int drop_folder(void **state) {
-    (void)state;
-    (void)unlink(job_path);
-    return rmdir(folder);
-}
-
-static void write_job(const char *text) {
-    assert_int_equal(kb_write_file(job_path, text, strlen(text), NULL), KB_OK);
-}
-
-static enum kb_status resolve(struct kb_request *request, int argc, char **argv,
-                              struct kb_err *err) {
-    kb_request_init(request, KB_MEASURE);
-    enum kb_status status = kb_request_line(request, argc, argv, err);
-    return status == KB_OK ? kb_request_resolve(request, err) : status;
-}
 
 static const char job[] = "[specimen]\n"
                           "id = bracket 17\n"

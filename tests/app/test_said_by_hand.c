@@ -1,37 +1,9 @@
 /* test_said_by_hand.c - decisions by hand as a person writes them, on the line and in a job file.
  */
 #include "fail_alloc.h"
-#include "kb_cmocka.h"
-#include "request.h"
+#include "job_fixture.h"
 
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
-
-static char folder[] = "/tmp/kb-by-hand-XXXXXX";
-static char job_path[64];
-
-static int make_folder(void **state) {
-    (void)state;
-    if (mkdtemp(folder) == NULL) {
-        return 1;
-    }
-    (void)snprintf(job_path, sizeof job_path, "%s/part.ini", folder);
-    return 0;
-}
-
-static int drop_folder(void **state) {
-    (void)state;
-    (void)unlink(job_path);
-    return rmdir(folder);
-}
-
-static enum kb_status resolve(struct kb_request *request, int argc, char **argv,
-                              struct kb_err *err) {
-    kb_request_init(request, KB_MEASURE);
-    enum kb_status status = kb_request_line(request, argc, argv, err);
-    return status == KB_OK ? kb_request_resolve(request, err) : status;
-}
 
 static enum kb_status say(struct kb_request *request, const char *option, const char *value,
                           struct kb_err *err) {
@@ -45,7 +17,7 @@ static enum kb_status say(struct kb_request *request, const char *option, const 
 static enum kb_status say_job(struct kb_request *request, const char *text, struct kb_err *err) {
     char option[] = "--job";
     char *line[] = {option, job_path};
-    assert_int_equal(kb_write_file(job_path, text, strlen(text), NULL), KB_OK);
+    write_job(text);
     return resolve(request, 2, line, err);
 }
 
