@@ -213,6 +213,33 @@ KB_API struct kb_estimate kb_quantity_value(enum kb_quantity quantity,
                                             const struct kb_specimen *specimen,
                                             const struct kb_carbon *carbon);
 
+/* ---- batches -----------------------------------------------------------------------------------
+ */
+
+/* What a batch is judged from: one specimen. Views. */
+struct kb_batch_member {
+    const char *specimen; /* its name */
+    bool judged;          /* false: some field of it could not be measured */
+    const struct kb_estimate
+        *figure; /* [KB_QUANTITIES], see kb_quantity_value(); NULL: not judged */
+    const struct kb_judgement *judgement; /* NULL: not judged */
+};
+
+struct kb_batch_judgement {
+    enum kb_outcome verdict; /* none when no specimen has a limit */
+    size_t specimens, accepted, rejected, undecided;
+    size_t unjudged;  /* specimens that could not be measured as a whole */
+    size_t unlimited; /* specimens without a limit */
+    const char *rule; /* static text: the rule by which it was judged */
+    char reason[200]; /* "1 of 3 specimens is rejected" */
+};
+
+/* Every specimen must pass: reject when one is rejected; else undecided when one is undecided, or
+ * could not be measured; else accept. KB_E_USAGE for no specimens. */
+KB_API KB_NODISCARD enum kb_status kb_judge_batch(const struct kb_batch_member *member,
+                                                  size_t count, struct kb_batch_judgement *out,
+                                                  struct kb_err *err);
+
 #ifdef __cplusplus
 }
 #endif

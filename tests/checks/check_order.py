@@ -9,7 +9,7 @@ from tree import STAGES, files, finish, read
 
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]', re.MULTILINE)
 # The umbrella header belongs to the application, which joins the stages.
-HEADER_STAGE = {"keelblock": "app", "version": "base"}
+HEADER_STAGE = {"keelblock": "app", "version": "base", "batch": "report"}
 
 
 def may_see(stage):
