@@ -42,6 +42,37 @@ KB_API KB_NODISCARD bool kb_phase_parse(const char *name, enum kb_phase *phase);
 
 enum kb_threshold_origin { KB_THRESHOLD_FOUND, KB_THRESHOLD_BY_HAND };
 
+/* ---- why a point has its phase ------------------------------------------------------------------
+ */
+
+/* A pixel of the upright picture. */
+struct kb_place {
+    int32_t x, y;
+};
+
+/* One step on the way of a point: what was asked there, and what came of it. */
+struct kb_why_step {
+    const char *step;       /* static text, a metallographer's words: "grey level", "local mean" */
+    enum kb_phase from, to; /* equal where the step left the phase as it was */
+    double figure, limit;   /* what decided, and the limit it was held against; NaN: none */
+    const char *unit;       /* static text, of both: "grey level", "um2", ...; "" for a share */
+    char says[256];         /* the step in words */
+};
+
+/* The way of a point. The first step begins, and each further one, at the `to` of the one before.
+ */
+#define KB_WHY_STEPS 24
+struct kb_why {
+    int32_t x, y;
+    struct kb_why_step step[KB_WHY_STEPS];
+    size_t steps;
+    size_t change; /* 1-based: of the map's changes by hand, the one that reached it; 0: none */
+};
+/* Add a step: `step->says` is what the format gives, the rest is taken over. Beyond KB_WHY_STEPS
+ * nothing is added. */
+KB_API void kb_why_add(struct kb_why *why, const struct kb_why_step *step, const char *format, ...)
+    KB_PRINTF(3, 4);
+
 struct kb_segmentation_params {
     enum kb_material material;
     enum kb_contrast contrast;
@@ -62,6 +93,8 @@ struct kb_segmentation_params {
     /* View: not 0 where a pixel is left out, of the size of the field; NULL or zeroed: none. */
     const struct kb_image *outside;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
+    const struct kb_place *why;   /* view: points whose way to their phase is to be told */
+    size_t whys;
 };
 KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,
                                                                     enum kb_contrast contrast);
@@ -108,6 +141,8 @@ struct kb_phase_map {
     struct kb_image label;          /* enum kb_phase a pixel */
     struct kb_phase_change *change; /* by hand, in the order in which they were said */
     size_t changes;
+    struct kb_why *why; /* the points of params->why, in that order */
+    size_t whys;
     struct kb_segmentation_figures figures;
     struct kb_findings findings; /* "classes-overlap", "single-constituent", "uneven-light", ... */
 };

@@ -109,6 +109,30 @@ static enum kb_status decide(const struct correction *c, enum kb_phase found,
     return KB_OK;
 }
 
+/* Points asked about that lie in a region named by hand. */
+static void tell_points(const struct correction *c, enum kb_phase found,
+                        const struct kb_runs *runs) {
+    for (size_t k = 0; k < c->map->whys; k++) {
+        struct kb_why *why = &c->map->why[k];
+        uint32_t region = 0;
+        if (!kb_runs_at(runs, why->x, why->y, &region)) {
+            continue;
+        }
+        for (size_t i = 0; i < c->map->changes && why->change == 0; i++) {
+            const struct kb_phase_change *change = &c->map->change[i];
+            uint32_t named = 0;
+            if (change->from == found && kb_runs_at(runs, change->x, change->y, &named) &&
+                named == region) {
+                const struct kb_why_step step = {"by hand",   found, change->to, (double)NAN,
+                                                 (double)NAN, "",    ""};
+                why->change = i + 1;
+                kb_why_add(why, &step, "its region was named at %d,%d and set to %s by hand",
+                           (int)change->x, (int)change->y, kb_phase_name(change->to));
+            }
+        }
+    }
+}
+
 /* Mark the regions of one phase that were named. */
 static enum kb_status correct(const struct correction *c, enum kb_phase found, struct kb_err *err) {
     bool chosen[256] = {false};
@@ -128,6 +152,7 @@ static enum kb_status correct(const struct correction *c, enum kb_phase found, s
         status = decide(c, found, &runs, pixels, to, err);
     }
     if (status == KB_OK) {
+        tell_points(c, found, &runs);
         kb_runs_paint(&runs, to, &c->map->label);
     }
     kb_free(pixels);

@@ -213,5 +213,6 @@ enum kb_status kb_seg_classify(struct kb_seg *seg, struct kb_err *err) {
             rims_above(&seg->grey, &rim, y, &seg->map->label);
         }
     }
+    kb_seg_why_classes(seg, rim.cut, rim.longest);
     return KB_OK;
 }

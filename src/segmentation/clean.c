@@ -8,6 +8,8 @@
  */
 #include "segmentation_priv.h"
 
+#include <math.h>
+
 struct speck {
     uint32_t pixels;
     uint32_t votes;
@@ -43,6 +45,25 @@ static void specks_measure(const struct kb_runs *runs, const struct kb_image *la
     }
 }
 
+/* Points asked about that lie in a speck. */
+static void tell_points(const struct kb_seg *seg, const struct kb_runs *runs,
+                        const struct speck *speck, const uint16_t *to) {
+    for (struct kb_why *why = NULL; (why = kb_seg_why_next(seg, why)) != NULL;) {
+        uint32_t region = 0;
+        if (!kb_runs_at(runs, why->x, why->y, &region) || to[region] == KB_KEEP) {
+            continue;
+        }
+        struct kb_why_step step = kb_seg_why_step(why, "speck", (enum kb_phase)to[region]);
+        step.figure = 2.0 * sqrt((double)speck[region].pixels / KB_SEG_PI) * seg->px_um;
+        step.limit = seg->params->clean_um;
+        step.unit = "um";
+        kb_why_add(why, &step,
+                   "this %s region has an equivalent diameter of %.2g um, less than %.3g um: a "
+                   "speck, it goes to the %s about it",
+                   kb_phase_name(step.from), step.figure, step.limit, kb_phase_name(step.to));
+    }
+}
+
 static enum kb_status clean_phase(struct kb_seg *seg, enum kb_phase phase, int connectivity,
                                   double least_px, struct kb_err *err) {
     bool chosen[256] = {false};
@@ -63,6 +84,7 @@ static enum kb_status clean_phase(struct kb_seg *seg, enum kb_phase phase, int c
             to[r] = small ? speck[r].candidate : (uint16_t)KB_KEEP;
             seg->map->figures.recovered_speck_px += small ? speck[r].pixels : 0;
         }
+        tell_points(seg, &runs, speck, to);
         kb_runs_paint(&runs, to, &seg->map->label);
     }
     kb_free(speck);

@@ -107,5 +107,6 @@ enum kb_status kb_seg_denoise(struct kb_seg *seg, struct kb_err *err) {
     seg->noise = evened_noise(seg, &evened);
     evened_median(seg, &evened);
     kb_free(block);
-    return seg->noise > NOISE_FOR_BINOMIAL ? kb_smooth(&seg->grey, &seg->grey, err) : KB_OK;
+    seg->noise_is_strong = seg->noise > NOISE_FOR_BINOMIAL;
+    return seg->noise_is_strong ? kb_smooth(&seg->grey, &seg->grey, err) : KB_OK;
 }

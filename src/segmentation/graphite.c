@@ -35,7 +35,7 @@
 #define COMPACT_LEAST 0.35
 /* Thin regions beyond this share of all that is dark are lamellae. */
 #define LAMELLAE_SHARE 0.15
-#define PI 3.14159265358979323846
+#define PI KB_SEG_PI
 
 struct dark_region {
     uint32_t pixels, deep;
@@ -104,19 +104,29 @@ static bool is_scratch(const struct kb_seg *seg, const struct dark_region *regio
     return aspect >= SCRATCH_ASPECT && minor * seg->px_um <= 2.0 * seg->params->line_um;
 }
 
-/* A solid, compact body is graphite however light: dark pearlite is ragged. 4 pi area over
- * perimeter squared, 1 for a disc. */
-static bool is_compact(const struct kb_seg *seg, const struct dark_region *region) {
+/* 4 pi area over perimeter squared, 1 for a disc. */
+static double region_compactness(const struct dark_region *region) {
     double perimeter = 0.25 * PI * (double)region->edges;
-    double compactness = 4.0 * PI * (double)region->pixels / (perimeter * perimeter);
-    return compactness >= COMPACT_LEAST &&
+    return 4.0 * PI * (double)region->pixels / (perimeter * perimeter);
+}
+
+/* A solid, compact body is graphite however light: dark pearlite is ragged. */
+static bool is_compact(const struct kb_seg *seg, const struct dark_region *region) {
+    return region_compactness(region) >= COMPACT_LEAST &&
            region_thickness(region) * seg->px_um >= seg->params->line_um;
+}
+
+static double deep_least(const struct kb_seg *seg) {
+    return seg->params->material == KB_GREY_IRON ? DEEP_SHARE_FLAKE : DEEP_SHARE;
+}
+
+static double deep_share(const struct dark_region *region) {
+    return (double)region->deep / (double)region->pixels;
 }
 
 static bool is_graphite(const struct kb_seg *seg, const struct dark_region *region) {
     bool flake = seg->params->material == KB_GREY_IRON;
-    double share = (double)region->deep / (double)region->pixels;
-    if (share >= (flake ? DEEP_SHARE_FLAKE : DEEP_SHARE)) {
+    if (deep_share(region) >= deep_least(seg)) {
         return true;
     }
     bool unetched = seg->scheme.classes == 2;
@@ -162,6 +172,60 @@ static void regions_measure(const struct kb_seg *seg, const struct kb_runs *runs
     }
 }
 
+/* What made a dark region graphite, or not. */
+static void tell_region(const struct kb_seg *seg, const struct dark_region *region, bool lamellae,
+                        enum kb_phase to, struct kb_why *why) {
+    const char *name = kb_phase_name(to);
+    const bool deep = deep_share(region) >= deep_least(seg);
+    struct kb_why_step step = kb_seg_why_step(why, "dark region: depth", to);
+    step.figure = deep_share(region);
+    step.limit = deep_least(seg);
+    if (is_graphite(seg, region) && to != KB_GRAPHITE && lamellae) {
+        step.step = "dark region: thickness";
+        step.figure = region_thickness(region) * seg->px_um;
+        step.limit = seg->params->line_um;
+        step.unit = "um";
+        kb_why_add(why, &step,
+                   "%.2g um thick, less than %.3g um, where thin dark regions are many: a lamella "
+                   "of pearlite and no graphite: %s",
+                   step.figure, step.limit, name);
+    } else if (deep || to != KB_GRAPHITE) {
+        kb_why_add(why, &step,
+                   "%.0f %% of its dark region is nearer to the grey of graphite than to the "
+                   "threshold, %.0f %% make it graphite: %s",
+                   100.0 * step.figure, 100.0 * step.limit, name);
+    } else if (seg->scheme.classes == 3) {
+        step.step = "dark region: body";
+        step.figure = region_compactness(region);
+        step.limit = COMPACT_LEAST;
+        kb_why_add(why, &step,
+                   "light for graphite (%.0f %% deep), but a solid body: compactness %.2f, at "
+                   "least %.2f; dark pearlite is ragged: %s",
+                   100.0 * deep_share(region), step.figure, step.limit, name);
+    } else {
+        double minor;
+        step.step = "dark region: shape";
+        step.figure = region_aspect(region, &minor);
+        step.limit = SCRATCH_ASPECT;
+        kb_why_add(why, &step,
+                   "light for graphite (%.0f %% deep), but no scratch: %.1f times as long as wide "
+                   "(a scratch: %.0f) and %.2g um wide: %s",
+                   100.0 * deep_share(region), step.figure, step.limit, minor * seg->px_um, name);
+    }
+}
+
+/* `to` before it is painted: the new label of each region, or KB_KEEP. */
+static void tell_regions(const struct kb_seg *seg, const struct kb_runs *runs,
+                         const struct dark_region *region, bool lamellae, const uint16_t *to) {
+    for (struct kb_why *why = NULL; (why = kb_seg_why_next(seg, why)) != NULL;) {
+        uint32_t r = 0;
+        if (kb_runs_at(runs, why->x, why->y, &r)) {
+            const enum kb_phase phase = to[r] == KB_KEEP ? KB_GRAPHITE : (enum kb_phase)to[r];
+            tell_region(seg, &region[r], lamellae, phase, why);
+        }
+    }
+}
+
 /* Repaint what is not graphite. */
 static enum kb_status drop_others(struct kb_seg *seg, const struct kb_runs *runs,
                                   const struct dark_region *region, struct kb_err *err) {
@@ -180,6 +244,7 @@ static enum kb_status drop_others(struct kb_seg *seg, const struct kb_runs *runs
             f->recovered_line_px += region[r].pixels;
         }
     }
+    tell_regions(seg, runs, region, lamellae, to);
     kb_runs_paint(runs, to, &seg->map->label);
     kb_free(to);
     return KB_OK;
@@ -240,6 +305,29 @@ static bool fills(const struct kb_seg *seg, const struct hole *hole,
            pixels <= HOLE_SHARE * (double)region[hole->around].pixels;
 }
 
+static void tell_holes(const struct kb_seg *seg, const struct kb_runs *rest,
+                       const struct hole *hole, const struct dark_region *region,
+                       const uint16_t *to) {
+    for (struct kb_why *why = NULL; (why = kb_seg_why_next(seg, why)) != NULL;) {
+        uint32_t r = 0;
+        if (!kb_runs_at(rest, why->x, why->y, &r) || to[r] == KB_KEEP) {
+            continue;
+        }
+        const double um2 = seg->px_um * seg->px_um;
+        const bool speck = (double)hole[r].pixels < kb_seg_clean_px(seg);
+        struct kb_why_step step = kb_seg_why_step(why, "bright spot in graphite", KB_GRAPHITE);
+        step.figure = (double)hole[r].pixels * um2;
+        step.limit = speck ? kb_seg_clean_px(seg) * um2
+                           : HOLE_SHARE * (double)region[hole[r].around].pixels * um2;
+        step.unit = "um2";
+        kb_why_add(why, &step,
+                   "enclosed by graphite and of %.3g um2, %s %.3g um2: a reflection or a "
+                   "polished-out centre, graphite",
+                   step.figure, speck ? "less than a speck's" : "at most a tenth of the nodule,",
+                   step.limit);
+    }
+}
+
 static enum kb_status fill_holes(struct kb_seg *seg, const struct kb_runs *graphite,
                                  const struct dark_region *region, struct kb_err *err) {
     bool rest_of[256];
@@ -261,6 +349,7 @@ static enum kb_status fill_holes(struct kb_seg *seg, const struct kb_runs *graph
             to[r] = fill ? (uint16_t)KB_GRAPHITE : (uint16_t)KB_KEEP;
             seg->map->figures.recovered_speck_px += fill ? hole[r].pixels : 0;
         }
+        tell_holes(seg, &rest, hole, region, to);
         kb_runs_paint(&rest, to, &seg->map->label);
     }
     kb_free(hole);

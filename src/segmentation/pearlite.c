@@ -197,6 +197,12 @@ static enum kb_status close_stripes(struct kb_seg *seg, const struct mean_cut *p
     }
     if (seg->stripes_closed) {
         kb_bits_paint(lamellae_only ? &set[REST] : &set[SOLID], KB_PEARLITE, &seg->map->label);
+        kb_seg_why_closed(seg, &(struct kb_seg_closing){
+                                   .radius = radius_px(seg, seg->params->colony_um),
+                                   .cut = part->cut,
+                                   .dark = part->dark,
+                                   .one_hill = part->one_hill,
+                               });
     }
     return KB_OK;
 }
@@ -235,7 +241,9 @@ static enum kb_status open_pearlite(const struct kb_seg *seg, int32_t radius,
     return status;
 }
 
-static void drop_lines(struct kb_seg *seg, const struct kb_bits *lines, uint64_t count) {
+static void drop_lines(struct kb_seg *seg, const struct kb_bits *lines, uint64_t count,
+                       double width_um) {
+    kb_seg_why_lines(seg, lines, width_um);
     kb_bits_paint(lines, (uint8_t)seg->scheme.plain, &seg->map->label);
     seg->map->figures.recovered_line_px += count;
 }
@@ -257,7 +265,7 @@ static enum kb_status open_heavy(struct kb_seg *seg, int32_t radius, uint64_t da
         lines = all;
     }
     if (seg->heavy_boundaries) {
-        drop_lines(seg, &set[REST], lines);
+        drop_lines(seg, &set[REST], lines, 2.0 * seg->params->line_um);
     }
     return KB_OK;
 }
@@ -269,7 +277,7 @@ static enum kb_status open_lines(struct kb_seg *seg, struct kb_bits set[SETS], s
     if (status != KB_OK) {
         return status;
     }
-    drop_lines(seg, &set[REST], lines);
+    drop_lines(seg, &set[REST], lines, seg->params->line_um);
     seg->heavy_boundaries = false;
     uint64_t inside = all - lines;
     bool many_lines = 2 * lines >= inside && inside > 0;
@@ -282,6 +290,7 @@ enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err) {
     }
     struct kb_bits set[SETS] = {{0}};
     enum kb_status status = sets_alloc(&seg->map->label, set, err);
+    kb_seg_why_around(seg, radius_px(seg, seg->params->colony_um));
     if (status == KB_OK && seg->params->colony_um > 0.0) {
         status = close_lamellae(seg, set, err);
     }

@@ -9,6 +9,7 @@
  *   clean        specks below clean_um go to their surroundings
  *   look again   a threshold beside a single hill goes half way to the regions found beyond it
  *   single       one constituent only in the matrix? then which, with evidence, or "matrix"
+ *   other        regions that fit neither constituent of the matrix by grey and contrast
  *   findings     what the reader must know
  *
  * Phases that a person sets come later and apart (by_hand.c), when the preparation has been judged
@@ -184,19 +185,26 @@ static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
     enum kb_status status = KB_OK;
     if (kb_seg_hill_is_pearlite(seg)) {
         kb_seg_cut_other_side(seg);
+        kb_seg_why_again(seg, "the one hill of the matrix has the texture of pearlite, so ferrite "
+                              "is looked for beyond it");
         status = label_all(seg, err);
     }
     if (status == KB_OK && seg->matrix_is_one && kb_seg_second_found(seg)) {
-        static kb_seg_step *const step[] = {kb_seg_recut, label_all};
-        status = run_steps(step, sizeof step / sizeof *step, seg, err);
+        status = kb_seg_recut(seg, err);
+        if (status == KB_OK) {
+            kb_seg_why_again(seg, "solid regions were found beyond the one hill of the matrix, and "
+                                  "their borders belong half way between both greys");
+            status = label_all(seg, err);
+        }
     }
     return status;
 }
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
     static kb_seg_step *const step[] = {
-        prepare,           kb_seg_even_light, kb_seg_denoise, take_histogram,
-        kb_seg_thresholds, label_all,         look_again,     kb_seg_single,
+        prepare,         kb_seg_why_begin, kb_seg_even_light, kb_seg_denoise,
+        kb_seg_why_grey, take_histogram,   kb_seg_thresholds, label_all,
+        look_again,      kb_seg_single,    kb_seg_other,
     };
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {
@@ -249,6 +257,7 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
 void kb_phase_map_release(struct kb_phase_map *map) {
     kb_image_release(&map->label);
     kb_free(map->change);
+    kb_free(map->why);
     kb_findings_release(&map->findings);
     memset(map, 0, sizeof *map);
 }

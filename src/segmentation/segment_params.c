@@ -172,5 +172,8 @@ enum kb_status kb_segmentation_params_check(const struct kb_segmentation_params 
     if (status == KB_OK) {
         status = check_exclusions(params, err);
     }
+    if (status == KB_OK && params->whys > 0 && params->why == NULL) {
+        status = bad(err, "points to be explained", "are missing");
+    }
     return status;
 }

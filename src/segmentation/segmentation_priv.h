@@ -58,6 +58,10 @@ struct kb_seg {
     double stripes_open;         /* share of them that the closing did not reach */
     bool stripes_closed;         /* lamellae are resolved and were closed to regions */
     double stripes; /* share of bright pixels deep inside pearlite; resolved lamellae */
+    double mid_grey_px, white_px; /* given to "other" by either kind of evidence; other.c */
+    double light_pearlite_px;     /* mid-grey, but as rough as pearlite */
+    bool noise_is_strong;         /* smoothed on top of the median */
+    size_t why_kept; /* steps of a point's way that stand when labels are made once more */
 };
 
 #define KB_SEG_UNDECIDED KB_MATRIX /* label of every measured pixel before it is classified */
@@ -137,6 +141,8 @@ KB_NODISCARD enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *e
 KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err);
 /* The same, asked beforehand: one hill, and its texture is that of pearlite? */
 bool kb_seg_hill_is_pearlite(struct kb_seg *seg);
+/* other.c: regions of the matrix that are neither of its constituents. */
+KB_NODISCARD enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err);
 /* clean.c: specks and holes of less than clean_um. */
 KB_NODISCARD enum kb_status kb_seg_clean(struct kb_seg *seg, struct kb_err *err);
 /* findings_seg.c: what the reader must know. */
@@ -144,6 +150,34 @@ KB_NODISCARD enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *e
 
 /* segment.c: pixels of each label. */
 void kb_seg_count_labels(const struct kb_image *label, uint64_t pixels[KB_PHASES]);
+
+/* ---- why.c: the way of the points that were asked about
+ * ------------------------------------------
+ */
+
+/* Points that are still on their way, one after another: NULL begins and ends. */
+struct kb_why *kb_seg_why_next(const struct kb_seg *seg, struct kb_why *before);
+/* A step from where the way of the point ended, without figures. */
+struct kb_why_step kb_seg_why_step(const struct kb_why *why, const char *step, enum kb_phase to);
+/* After prepare(); after the smoothing. */
+KB_NODISCARD enum kb_status kb_seg_why_begin(struct kb_seg *seg, struct kb_err *err);
+KB_NODISCARD enum kb_status kb_seg_why_grey(struct kb_seg *seg, struct kb_err *err);
+/* After classify.c: rims of at most `longest` pixels were parted at `mid_grey`. */
+void kb_seg_why_classes(const struct kb_seg *seg, int mid_grey, int longest);
+/* The threshold of the matrix was moved and the labels are about to be made anew. */
+void kb_seg_why_again(const struct kb_seg *seg, const char *because);
+/* Mean and contrast over a colony, before pearlite is made regions. */
+void kb_seg_why_around(const struct kb_seg *seg, int32_t radius);
+/* After lamellae were closed. */
+struct kb_seg_closing {
+    int32_t radius; /* of the window of local means */
+    int cut;        /* level that parts the local means */
+    bool dark;      /* pearlite is on the dark side of it */
+    bool one_hill;  /* ... where they have two hills */
+};
+void kb_seg_why_closed(const struct kb_seg *seg, const struct kb_seg_closing *closing);
+/* Before lines narrower than width_um are given back. */
+void kb_seg_why_lines(const struct kb_seg *seg, const struct kb_bits *lines, double width_um);
 
 /* ---- small things ------------------------------------------------------------------------------
  */
@@ -167,10 +201,19 @@ static inline double kb_seg_to_file(const struct kb_seg *seg, double level) {
     return f->grey_low + level * (f->grey_high - f->grey_low) / 255.0;
 }
 
+#define KB_SEG_PI 3.14159265358979323846
+
+/* Half of a width, at least a pixel, at most a quarter of the field. */
+static inline int32_t kb_seg_radius_px(const struct kb_seg *seg, double width_um) {
+    double side = (double)(seg->grey.width < seg->grey.height ? seg->grey.width : seg->grey.height);
+    double radius = fmin(0.5 * width_um / seg->px_um, 0.25 * side);
+    return radius > 1.0 ? (int32_t)radius : 1;
+}
+
 /* Area of a disc of diameter clean_um, pixels. */
 static inline double kb_seg_clean_px(const struct kb_seg *seg) {
     double diameter = seg->params->clean_um / seg->px_um;
-    return 0.25 * 3.14159265358979323846 * diameter * diameter;
+    return 0.25 * KB_SEG_PI * diameter * diameter;
 }
 
 #endif

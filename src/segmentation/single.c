@@ -243,6 +243,24 @@ static void decide(struct kb_seg *seg) {
     }
 }
 
+static void tell_points(const struct kb_seg *seg) {
+    const double roughness = fmax(seg->roughness[KB_PEARLITE], seg->roughness[seg->scheme.plain]);
+    for (struct kb_why *why = NULL; (why = kb_seg_why_next(seg, why)) != NULL;) {
+        struct kb_why_step step = kb_seg_why_step(why, "one constituent", seg->single_phase);
+        if (!is_matrix(seg, (uint8_t)step.from)) {
+            continue;
+        }
+        step.figure = roughness;
+        step.limit = ROUGH;
+        kb_why_add(why, &step,
+                   "the matrix shows one constituent only: roughness %.2f %% of its grey (lamellar "
+                   "from %.0f %% on), fine lines on %.1f %% of it: %s",
+                   100.0 * fmax(roughness, 0.0), 100.0 * ROUGH, 100.0 * fmax(seg->line_share, 0.0),
+                   seg->single_phase == KB_MATRIX ? "matrix, it cannot be said which"
+                                                  : kb_phase_name(seg->single_phase));
+    }
+}
+
 bool kb_seg_hill_is_pearlite(struct kb_seg *seg) {
     const struct kb_segmentation_figures *f = &seg->map->figures;
     bool by_hand = f->origin[seg->scheme.classes - 2] == KB_THRESHOLD_BY_HAND;
@@ -263,6 +281,7 @@ enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
     measure_texture(seg);
     decide(seg);
     if (seg->single) {
+        tell_points(seg);
         relabel(seg, seg->single_phase);
     }
     return KB_OK;
