@@ -20,8 +20,9 @@ enum kb_render_graphite {
 enum kb_render_look { KB_RENDER_LIGHT, KB_RENDER_UNETCHED, KB_RENDER_SEM };
 
 /* Ranges are those of kb_render_params_check(). The section (particles, rings, grains) follows from
- * everything but look, fall_off, noise and scratches_per_mm2: draw twice with another look to see
- * the same place as polished and etched. blur_um and px_um set the least gap between particles. */
+ * everything but look, fall_off, the two noises, charging and scratches_per_mm2: draw twice with
+ * another look to see the same place as polished and etched. blur_um and px_um set the least gap
+ * between particles. */
 struct kb_render_params {
     uint64_t seed;
     uint64_t exposure;     /* which exposure of that place: the same but for the noise; < 2^31 */
@@ -44,6 +45,9 @@ struct kb_render_params {
     double fall_off;           /* relative loss of light in the darkest corner, 0..0.9 */
     double blur_um;            /* standard deviation of the blur, um; at most 30 pixels */
     double noise;              /* standard deviation of grey noise at grey 200, levels of 255 */
+    double beam_noise;         /* of a scanned beam: standard deviation at grey 200, levels; grows
+                                  with the root of the grey, neighbours in a row are alike */
+    double charging;           /* levels by which a charged place on the border glows */
     double scratches_per_mm2;  /* at most 1e6 in the field */
     double clusters;           /* share of nodules drawn touching another, 0..1 */
 };

@@ -203,6 +203,11 @@ const struct kb_option kb_options[] = {
      AT(render.blur_um), 0, 1e2, NULL, false},
     {"noise", 0, NULL, "LEVELS", "Standard deviation of the noise, grey levels of 255.", R,
      KB_OPT_NUMBER, AT(render.noise), 0, 100, NULL, false},
+    {"beam-noise", 0, NULL, "LEVELS",
+     "Standard deviation of the noise of a scanned beam at grey 200, as of a fast scan in the SEM.",
+     R, KB_OPT_NUMBER, AT(render.beam_noise), 0, 100, NULL, false},
+    {"charging", 0, NULL, "LEVELS", "Glow of a charged place on the border, grey levels of 255.", R,
+     KB_OPT_NUMBER, AT(render.charging), 0, 255, NULL, false},
     {"scratches", 0, NULL, "N", "Scratches per mm2.", R, KB_OPT_NUMBER,
      AT(render.scratches_per_mm2), 0, 1e5, NULL, false},
 

@@ -3,7 +3,7 @@
  * Fall-off is quadratic about a point near the middle. The blur is a separable Gaussian with the
  * rows kept in a ring, so that the picture is blurred in place. Noise is normal in all but its far
  * tails (sum of eight bytes of one hash) and grows a little with the light, as that of a sensor
- * does.
+ * does. What a scanned beam adds is in beam.c.
  */
 #include "render_priv.h"
 
@@ -144,28 +144,22 @@ static enum kb_status blur(struct kb_canvas *canvas, struct kb_err *err) {
 /* ---- sensor -------------------------------------------------------------------------------------
  */
 
-/* Sum of the eight bytes of a hash: mean 1020, variance 8 * (256^2 - 1) / 12. */
-static double byte_normal(uint64_t bits) {
-    int sum = 0;
-    for (int i = 0; i < 64; i += 8) {
-        sum += (int)((bits >> i) & 0xff);
-    }
-    return (sum - 1020) / 209.022; /* sqrt(8 * 65535 / 12) */
-}
-
 static void sense(const struct kb_canvas *canvas, struct kb_image *grey) {
     uint64_t seed = canvas->params->seed;
     uint64_t first = canvas->params->exposure << 32; /* rows of other exposures */
     double noise = canvas->params->noise;
+    bool scanned = canvas->params->beam_noise > 0.0;
 #pragma omp parallel for schedule(static)
     for (int32_t y = 0; y < grey->height; y++) {
         const uint16_t *light = canvas->light.px + (size_t)y * (size_t)grey->width;
         uint8_t *to = kb_row(grey, y);
         struct kb_random random = kb_random_start(seed, KB_CHANCE_SENSOR, first + (uint64_t)y);
+        struct kb_beam beam = kb_beam_start(canvas->params, y);
         for (int32_t x = 0; x < grey->width; x++) {
-            double value = light[x] * (1.0 / KB_LIGHT_UNIT);
+            double clean = light[x] * (1.0 / KB_LIGHT_UNIT), value = clean;
             /* 0.75 of the stated noise in the dark, all of it at grey 200 */
-            value += noise * (0.75 + value / 800.0) * byte_normal(kb_random_bits(&random));
+            value += noise * (0.75 + clean / 800.0) * kb_byte_normal(kb_random_bits(&random));
+            value += scanned ? kb_beam_noise(&beam, clean) : 0.0;
             to[x] = (uint8_t)(fmin(fmax(value, 0.0), 255.0) + 0.5);
         }
     }
@@ -175,6 +169,7 @@ enum kb_status kb_expose(struct kb_canvas *canvas, struct kb_image *grey, struct
     shade(canvas);
     enum kb_status status = blur(canvas, err);
     if (status == KB_OK) {
+        kb_charge(canvas);
         sense(canvas, grey);
     }
     return status;

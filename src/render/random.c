@@ -58,6 +58,15 @@ static double slope(uint64_t key, int64_t x, int64_t y, double u, double v) {
     return c[bits & 7] * u + c[(bits + 6) & 7] * v;
 }
 
+/* Sum of the eight bytes of a hash: mean 1020, variance 8 * (256^2 - 1) / 12. */
+double kb_byte_normal(uint64_t bits) {
+    int sum = 0;
+    for (int i = 0; i < 64; i += 8) {
+        sum += (int)((bits >> i) & 0xff);
+    }
+    return (sum - 1020) / 209.022; /* sqrt(8 * 65535 / 12) */
+}
+
 int64_t kb_round_down(double x) {
     int64_t i = (int64_t)x;
     return i - ((double)i > x);

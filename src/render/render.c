@@ -96,6 +96,8 @@ enum kb_status kb_render_params_check(const struct kb_render_params *p, struct k
         {"fall_off", p->fall_off, 0, 0.9},
         {"blur_um", p->blur_um, 0, 1000},
         {"noise", p->noise, 0, 100},
+        {"beam_noise", p->beam_noise, 0, 100},
+        {"charging", p->charging, 0, 255},
         {"scratches_per_mm2", p->scratches_per_mm2, 0, 1e5},
         {"clusters", p->clusters, 0, 1},
     };

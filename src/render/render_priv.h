@@ -34,6 +34,8 @@ enum kb_chance {
     KB_CHANCE_LIGHT,
     KB_CHANCE_SENSOR,
     KB_CHANCE_LAYOUT,
+    KB_CHANCE_BEAM,
+    KB_CHANCE_CHARGE,
 };
 
 struct kb_random {
@@ -47,6 +49,7 @@ uint64_t kb_random_bits(struct kb_random *random);
 double kb_random_uniform(struct kb_random *random); /* [0, 1) */
 double kb_random_between(struct kb_random *random, double low, double high);
 double kb_random_normal(struct kb_random *random); /* mean 0, s 1, within +-6 */
+double kb_byte_normal(uint64_t bits);              /* sum of eight bytes: mean 0, s 1, within +-5 */
 uint64_t kb_mix(uint64_t bits);                    /* one-to-one scrambling of 64 bits */
 
 /* Smooth noise over the plane, mean 0, mostly within -1..1 (never beyond 1.2); 0 at whole numbers,
@@ -228,8 +231,21 @@ void kb_paint_graphite(struct kb_canvas *canvas);
 void kb_paint(struct kb_canvas *canvas);
 void kb_mark_specks(struct kb_canvas *canvas);
 void kb_mark_scratches(struct kb_canvas *canvas);
-/* Fall-off and blur in place, then noise and rounding into `grey`. */
+/* Fall-off and blur in place, then charging, noise and rounding into `grey`. */
 KB_NODISCARD enum kb_status kb_expose(struct kb_canvas *canvas, struct kb_image *grey,
                                       struct kb_err *err);
+
+/* ---- beam.c: what a scanned beam adds, if the parameters ask for it
+ * ------------------------------ */
+
+struct kb_beam {
+    struct kb_random random;
+    double level;   /* standard deviation at grey 200 */
+    double carried; /* what the amplifier remembers, in standard deviations */
+};
+
+void kb_charge(struct kb_canvas *canvas);
+struct kb_beam kb_beam_start(const struct kb_render_params *params, int32_t y);
+double kb_beam_noise(struct kb_beam *beam, double grey); /* next pixel of the row, levels */
 
 #endif

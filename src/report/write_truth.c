@@ -58,6 +58,8 @@ static json_t *pack_params(const struct kb_render_params *p) {
         {"fall_off", p->fall_off},
         {"blur_um", p->blur_um},
         {"noise", p->noise},
+        {"beam_noise", p->beam_noise},
+        {"charging", p->charging},
         {"scratches_per_mm2", p->scratches_per_mm2},
         {"clusters", p->clusters},
     };

@@ -54,6 +54,8 @@ static void extreme_scales_are_drawn(void **state) {
     kb_render_release(&r);
     p = small(200, 150);
     p.fall_off = 0.9;
+    p.beam_noise = 100.0;
+    p.charging = 255.0;
     p.noise = 100.0;
     p.scratches_per_mm2 = 10000.0;
     p.nodule_spread = 3.0;
@@ -92,10 +94,11 @@ static void params_out_of_range_are_refused_by_name(void **state) {
     (void)state;
     const struct kb_render_params fine = kb_render_params_default();
     struct kb_render_params p = fine;
-    double *const numbers[] = {&p.px_um,      &p.nodules_per_mm2,    &p.nodule_um, &p.nodule_spread,
-                               &p.nodularity, &p.graphite_fraction,  &p.grain_um,  &p.lamella_um,
-                               &p.fall_off,   &p.pearlite_of_matrix, &p.blur_um,   &p.noise,
-                               &p.clusters,   &p.scratches_per_mm2};
+    double *const numbers[] = {
+        &p.px_um,      &p.nodules_per_mm2,    &p.nodule_um,  &p.nodule_spread,
+        &p.nodularity, &p.graphite_fraction,  &p.grain_um,   &p.lamella_um,
+        &p.fall_off,   &p.pearlite_of_matrix, &p.blur_um,    &p.noise,
+        &p.clusters,   &p.scratches_per_mm2,  &p.beam_noise, &p.charging};
     const double bad[] = {(double)NAN, (double)INFINITY, -(double)INFINITY, -1.0, 1e9};
     for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
         for (size_t k = 0; k < sizeof bad / sizeof *bad; k++) {

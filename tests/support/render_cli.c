@@ -61,6 +61,8 @@ static bool set(struct kb_render_params *p, char *argument) {
         {"grain_um", &p->grain_um},
         {"lamella_um", &p->lamella_um},
         {"fall_off", &p->fall_off},
+        {"beam_noise", &p->beam_noise},
+        {"charging", &p->charging},
         {"blur_um", &p->blur_um},
         {"noise", &p->noise},
         {"scratches_per_mm2", &p->scratches_per_mm2},
