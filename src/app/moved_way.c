@@ -83,15 +83,16 @@ static bool same_figures(const struct kb_field_figures *as_is, struct kb_field_f
 
 enum kb_status kb_way_move(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err) {
-    if (plan->moved == NULL) {
+    struct kb_moved *moved = way->moved;
+    if (moved == NULL) {
         return KB_OK;
     }
     const double step = plan->settings->specimen.threshold_step;
-    struct kb_moved *moved = &plan->moved[way->index];
     moved->known = true;
     for (int end = 0; end < 2 && moved->known; end++) {
         struct kb_field_figures *figures = end == 0 ? &moved->lower : &moved->higher;
         struct kb_segmentation_params params = kb_way_segmentation(plan, way);
+        params.whys = 0;
         struct kb_err why = {.code = KB_OK};
         enum kb_status status = KB_E_USAGE;
         if (move_thresholds(&way->map.figures, end == 0 ? -step : step, &params)) {

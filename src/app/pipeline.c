@@ -58,7 +58,7 @@ static const struct {
     const char *stage;
     enum kb_status (*step)(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
-} way_of_a_field[] = {
+} way_of_a_field[KB_WAY_STEPS] = {
     {"intake", read},
     {"first look", kb_way_look},
     {"segmentation", kb_way_segment},
@@ -68,14 +68,14 @@ static const struct {
     {"specimen", sum_up},
     {"thresholds", kb_way_move},
     {"pictures", draw},
+    {"explaining", kb_way_explain},
     {"bookkeeping", kb_way_settle},
 };
-enum { STEPS = sizeof way_of_a_field / sizeof way_of_a_field[0] };
 
-static enum kb_status measure_field(const struct kb_plan *plan, struct kb_field_way *way,
-                                    double seconds[STEPS], struct kb_err *err) {
+enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
+                         double seconds[KB_WAY_STEPS], struct kb_err *err) {
     enum kb_status status = KB_OK;
-    for (int i = 0; i < STEPS && status == KB_OK; i++) {
+    for (int i = 0; i < KB_WAY_STEPS && status == KB_OK; i++) {
         const double begun = kb_clock_s();
         status = way_of_a_field[i].step(plan, way, err);
         seconds[i] = kb_clock_s() - begun;
@@ -98,9 +98,10 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
             continue;
         }
         struct kb_field_way way = {.index = i, .out = &result->field[i]};
+        way.moved = plan->moved != NULL ? &plan->moved[i] : NULL;
         struct kb_err field_err = {.code = KB_OK};
-        double seconds[STEPS] = {0};
-        enum kb_status status = measure_field(plan, &way, seconds, &field_err);
+        double seconds[KB_WAY_STEPS] = {0};
+        enum kb_status status = kb_way_go(plan, &way, seconds, &field_err);
         kb_way_release(&way);
 #pragma omp critical(kb_pipeline)
         {
@@ -108,7 +109,7 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
                 first_bad = i;
                 bad_err = field_err;
             }
-            for (int s = 0; s < STEPS; s++) {
+            for (int s = 0; s < KB_WAY_STEPS; s++) {
                 result->time[s].seconds += seconds[s];
             }
             kb_progress_step(progress, ++done, plan->count);
@@ -119,19 +120,19 @@ static enum kb_status measure_fields(const struct kb_plan *plan, const struct kb
 
 /* One row of times a step, filled as fields come in. */
 static enum kb_status lay_out_times(struct kb_result *result, struct kb_err *err) {
-    result->time = kb_alloc(STEPS, sizeof *result->time);
+    result->time = kb_alloc(KB_WAY_STEPS, sizeof *result->time);
     if (result->time == NULL) {
-        return kb_fail_memory(err, "app", STEPS * sizeof *result->time);
+        return kb_fail_memory(err, "app", KB_WAY_STEPS * sizeof *result->time);
     }
-    for (int i = 0; i < STEPS; i++) {
+    for (int i = 0; i < KB_WAY_STEPS; i++) {
         result->time[i] = (struct kb_stage_time){way_of_a_field[i].stage, 0.0};
     }
-    result->times = STEPS;
+    result->times = KB_WAY_STEPS;
     return KB_OK;
 }
 
-static enum kb_status conclude(const struct kb_plan *plan, struct kb_result *result,
-                               struct kb_err *err) {
+enum kb_status kb_plan_conclude(const struct kb_plan *plan, struct kb_result *result,
+                                struct kb_err *err) {
     const struct kb_settings *settings = plan->settings;
     struct kb_field_figures *figures = kb_plan_figures(result);
     if (figures == NULL) {
@@ -149,8 +150,9 @@ static enum kb_status conclude(const struct kb_plan *plan, struct kb_result *res
     kb_carbon_run(&result->specimen, settings->segmentation.proeutectoid, &settings->chemistry,
                   &settings->carbon, &result->carbon);
     result->carbon_known = result->carbon.total_percent.measured;
-    return kb_judge(&result->specimen, &result->carbon, settings->limit, settings->limits,
-                    settings->rule, &result->judgement, err);
+    status = kb_judge(&result->specimen, &result->carbon, settings->limit, settings->limits,
+                      settings->rule, &result->judgement, err);
+    return status == KB_OK ? kb_plan_tell_hands(plan, result, err) : status;
 }
 
 static enum kb_status run(struct kb_plan *plan, const struct kb_progress *progress,
@@ -163,10 +165,7 @@ static enum kb_status run(struct kb_plan *plan, const struct kb_progress *progre
         status = measure_fields(plan, progress, result, err);
     }
     if (status == KB_OK) {
-        status = conclude(plan, result, err);
-    }
-    if (status == KB_OK) {
-        status = kb_plan_tell_hands(plan, result, err);
+        status = kb_plan_conclude(plan, result, err);
     }
     if (status == KB_OK && plan->folder != NULL) {
         status = kb_report_folder_commit(plan->folder, result, err);
@@ -181,6 +180,9 @@ enum kb_status kb_measure(const struct kb_settings_field *field, size_t fields,
     struct kb_plan plan = {.settings = settings};
     struct kb_locale locale = kb_locale_enter();
     enum kb_status status = kb_plan_make(field, fields, &plan, err);
+    if (status == KB_OK) {
+        status = kb_plan_read_blank(settings->blank_path, &plan.blank, err);
+    }
     if (status == KB_OK) {
         status = run(&plan, progress, result, err);
     }

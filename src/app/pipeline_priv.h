@@ -15,14 +15,17 @@ struct kb_plan {
     struct kb_report_folder *folder; /* NULL: nothing is written */
     struct kb_by_hand *hand;         /* the result's decisions by hand, each with its field */
     size_t hands;
+    struct kb_explained *explained; /* the result's points that were asked about */
+    size_t explaineds;
     struct kb_moved *moved; /* of each field, thresholds moved down and up; NULL: not asked for */
 };
 
-/* Check the settings, expand folders and patterns, read the blank field. Release also on failure.
- */
+/* Check the settings, expand folders and patterns. Release also on failure. */
 enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields,
                             struct kb_plan *plan, struct kb_err *err);
 void kb_plan_release(struct kb_plan *plan);
+/* `path` NULL: none, and nothing is done. */
+enum kb_status kb_plan_read_blank(const char *path, struct kb_field *blank, struct kb_err *err);
 /* Open the output folder, copy what identifies the run into `result`, make its field slots. */
 enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, struct kb_err *err);
 
@@ -36,18 +39,27 @@ struct kb_way_hands {
     size_t exclusions;
 };
 
+struct kb_moved;
+
 /* What lives only while one field is being measured, and where its figures go. */
 struct kb_field_way {
     size_t index;
     struct kb_field_result *out;
     struct kb_field field;
     struct kb_way_hands hands;
+    struct kb_place *asked; /* points of this field to be explained */
+    size_t asked_count;
     struct kb_first_look look;
     enum kb_contrast contrast; /* as stated, or as found */
     struct kb_phase_map map;
     struct kb_quality quality;
     struct kb_picture overlay;
+    struct kb_moved *moved; /* where figures with moved thresholds go; NULL: not asked for */
 };
+/* All steps of a field, with the time of each. Release the way also on failure. */
+#define KB_WAY_STEPS 10
+enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
+                         double seconds[KB_WAY_STEPS], struct kb_err *err);
 void kb_way_release(struct kb_field_way *way);
 
 /* The first look, and the contrast settled: KB_E_USAGE with the beliefs when it cannot be told. */
@@ -62,6 +74,18 @@ void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *wa
 void kb_way_release_hands(struct kb_field_way *way);
 enum kb_status kb_plan_tell_hands(const struct kb_plan *plan, struct kb_result *result,
                                   struct kb_err *err);
+
+/* The field that a name fits, 1-based; 0 without a name. `what` names it so, for the error. */
+enum kb_status kb_plan_find_field(const struct kb_plan *plan, const char *said, const char *what,
+                                  size_t *field, struct kb_err *err);
+
+/* why_way.c: points that were asked about into the result, each with its field; those of one field
+ * to its stages; and what became of them, with pictures. */
+enum kb_status kb_plan_asked(struct kb_plan *plan, struct kb_result *result, struct kb_err *err);
+enum kb_status kb_way_gather_asked(const struct kb_plan *plan, struct kb_field_way *way,
+                                   struct kb_err *err);
+enum kb_status kb_way_explain(const struct kb_plan *plan, struct kb_field_way *way,
+                              struct kb_err *err);
 
 /* What the stages are told of one field. */
 struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
@@ -103,6 +127,9 @@ enum kb_status kb_plan_pass_on(const struct kb_err *from, struct kb_err *to);
 /* Local time as ISO 8601 with offset: "2031-05-04T14:03:09+02:00"; "" where there is none. */
 void kb_plan_stamp(char text[32]);
 int kb_plan_threads(const struct kb_plan *plan);
+/* From the figures of all fields to the specimen, carbon, verdict, and findings about hands. */
+enum kb_status kb_plan_conclude(const struct kb_plan *plan, struct kb_result *result,
+                                struct kb_err *err);
 /* Figures of all fields side by side, in new memory; NULL when out of memory. */
 struct kb_field_figures *kb_plan_figures(const struct kb_result *result);
 

@@ -74,13 +74,12 @@ static enum kb_status expand(const struct kb_settings_field *field, struct kb_pl
     return status;
 }
 
-static enum kb_status read_blank(struct kb_plan *plan, struct kb_err *err) {
-    const char *path = plan->settings->blank_path;
+enum kb_status kb_plan_read_blank(const char *path, struct kb_field *blank, struct kb_err *err) {
     if (path == NULL) {
         return KB_OK;
     }
     struct kb_intake_params params = kb_intake_params_default();
-    return kb_field_read(path, &params, &plan->blank, err);
+    return kb_field_read(path, &params, blank, err);
 }
 
 enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields,
@@ -91,9 +90,6 @@ enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields
     }
     for (size_t i = 0; status == KB_OK && i < fields; i++) {
         status = expand(&field[i], plan, err);
-    }
-    if (status == KB_OK) {
-        status = read_blank(plan, err);
     }
     return status;
 }
@@ -169,6 +165,9 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     const struct kb_settings *settings = plan->settings;
     enum kb_status status = kb_plan_hands(plan, result, err);
     if (status == KB_OK) {
+        status = kb_plan_asked(plan, result, err);
+    }
+    if (status == KB_OK) {
         status = kb_plan_make_moved(plan, err);
     }
     if (status != KB_OK) {
@@ -187,6 +186,8 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     result->segmentation_params.exclusion = NULL;
     result->segmentation_params.exclusions = 0;
     result->segmentation_params.blank = NULL;
+    result->segmentation_params.why = NULL;
+    result->segmentation_params.whys = 0;
     result->morphology_params = settings->morphology;
     result->morphology_params.by_hand = NULL;
     result->morphology_params.by_hands = 0;
