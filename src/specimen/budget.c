@@ -182,9 +182,8 @@ static double whole_freedom(double freedom) {
     return isfinite(freedom) ? floor(freedom * (1.0 + 1e-12)) : freedom;
 }
 
-/* 95 % half-length of an interval, never shorter than that of the fields alone. */
-static double half_length(double u_fields, double u_other, size_t n, double *freedom,
-                          double *combined) {
+double kb_half_length(double u_fields, double u_other, size_t n, double *freedom,
+                      double *combined) {
     const double u[] = {u_fields, u_other};
     const double parts[] = {(double)(n - 1), KB_INFINITY};
     *combined = kb_u_combine(u, parts, 2, freedom);
@@ -202,8 +201,8 @@ static void combine(struct kb_budget *budget) {
     if (!has_spread(value)) {
         return;
     }
-    budget->expanded = half_length(budget->line[KB_U_FIELDS].u, sqrt(other), value->n,
-                                   &budget->freedom, &budget->u);
+    budget->expanded = kb_half_length(budget->line[KB_U_FIELDS].u, sqrt(other), value->n,
+                                      &budget->freedom, &budget->u);
     budget->factor = budget->u > 0.0 ? budget->expanded / budget->u : KB_NAN;
     for (int i = 0; i < KB_U_SOURCES && budget->u > 0.0; i++) {
         double part = budget->line[i].u / budget->u;
@@ -222,8 +221,8 @@ static void widen(const struct kb_budget *budget, struct kb_estimate *value) {
     }
     double freedom = 0.0;
     double u = 0.0;
-    double below = half_length(side_below(value), other, value->n, &freedom, &u);
-    double above = half_length(side_above(value), other, value->n, &freedom, &u);
+    double below = kb_half_length(side_below(value), other, value->n, &freedom, &u);
+    double above = kb_half_length(side_above(value), other, value->n, &freedom, &u);
     double most = most_of(value);
     value->lo = fmin(value->lo, fmax(value->value - below, 0.0));
     value->hi = fmax(value->hi, fmin(value->value + above, most));

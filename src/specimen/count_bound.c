@@ -1,16 +1,19 @@
-/* count_bound.c - an interval is never narrower than the number of particles allows.
+/* count_bound.c - what an interval rests on where the fields show no spread at all.
  *
- * Where every particle of every field is a nodule, the fields show no spread and an interval by
- * spread would have width zero: 40 nodules out of 40 do not prove 100 %. So the interval of a share
- * is joined with the exact binomial one (Clopper & Pearson, Biometrika 26 (1934) 404) for as many
- * trials as there are particles; for a share of area, particles are worth Kish's effective number
- * (sum a)^2 / sum a^2 (Kish, Survey Sampling, 1965), since one large flake outweighs many small
- * nodules. In simulation (ratio.c) this lifts the coverage near 98 % nodularity and 25 particles a
- * field from 77 % to 99 %; elsewhere it seldom binds.
+ * Where every particle of every field is a nodule, an interval by spread would have width zero: 40
+ * nodules out of 40 do not prove 100 %. Then, and only then, the interval of a share is the exact
+ * binomial one (Clopper & Pearson, Biometrika 26 (1934) 404) for as many trials as there are
+ * particles; for a share of area, particles are worth Kish's effective number (sum a)^2 / sum a^2
+ * (Kish, Survey Sampling, 1965), since one large flake outweighs many small nodules. A count per
+ * area without any spread gets the exact Poisson interval (Garwood, Biometrika 28 (1936) 437).
+ * Sources from memory.
  *
- * A count per area without any spread gets the exact Poisson interval (Garwood, Biometrika 28
- * (1936) 437). Where there is spread it is left alone: nodules keep apart from each other and vary
- * less than Poisson. Sources from memory.
+ * Where there is spread the interval by spread stands alone. To join both everywhere looks
+ * cautious, but with three fields the truth is then missed only when both miss, and 95 % becomes 98
+ * to 99 %; ways that borrow degrees of freedom from the particles of a field do the same, or fall
+ * to 86 % where fields really differ. refs/coverage.csv holds the simulation. The price: fields
+ * that agree by luck give an interval narrower than their particles allow - once in twenty, which
+ * is what 95 % says.
  */
 #include "specimen_priv.h"
 
@@ -18,9 +21,9 @@
 
 static const double tail = 0.025; /* on each side: 95 % in all */
 
-static const char method_joined[] = "sum over all fields; 95 % interval by Student's t on the "
-                                    "delete-one-field jackknife of the logit, "
-                                    "widened to the binomial one of the number of particles";
+static const char method_binomial[] =
+    "sum over all fields; the fields show no spread, 95 % interval by the binomial law of the "
+    "number of particles";
 static const char method_poisson[] =
     "sum over all fields; the fields show no spread, 95 % interval by the Poisson law of the count";
 
@@ -58,8 +61,12 @@ static double gamma_point(double p, double shape) {
     return 0.5 * (low + high);
 }
 
+/* Spread that is no more than rounding, as a share of the range. */
+static const double rounding = 1e-12;
+
 void kb_widen_to_count(struct kb_estimate *estimate, double trials, double least, double most) {
-    if (!estimate->has_interval || !(trials > 0.0) || !isfinite(trials)) {
+    if (!estimate->has_interval || estimate->hi - estimate->lo > rounding * (most - least) ||
+        !(trials > 0.0) || !isfinite(trials)) {
         return;
     }
     double share = (estimate->value - least) / (most - least);
@@ -67,13 +74,9 @@ void kb_widen_to_count(struct kb_estimate *estimate, double trials, double least
     double misses = trials - hits;
     double low = hits > 0.0 ? beta_point(tail, hits, misses + 1.0) : 0.0;
     double high = misses > 0.0 ? beta_point(1.0 - tail, hits + 1.0, misses) : 1.0;
-    low = least + (most - least) * low;
-    high = least + (most - least) * high;
-    if (low < estimate->lo || high > estimate->hi) {
-        estimate->lo = fmin(low, estimate->lo);
-        estimate->hi = fmax(high, estimate->hi);
-        estimate->method = method_joined;
-    }
+    estimate->lo = fmin(least + (most - least) * low, estimate->value);
+    estimate->hi = fmax(least + (most - least) * high, estimate->value);
+    estimate->method = method_binomial;
 }
 
 void kb_widen_to_poisson(struct kb_estimate *estimate, double counted) {

@@ -245,7 +245,7 @@ static struct kb_estimate pool_ratio(const struct pooling *pooling, field_sum *t
     return estimate;
 }
 
-/* A percentage of graphite: never surer than `trials` particles allow. */
+/* A percentage of graphite; without spread, as sure as `trials` particles allow. */
 static struct kb_estimate pool_percent(const struct pooling *pooling, field_sum *top,
                                        field_sum *bottom, int index, double trials) {
     struct kb_estimate estimate = pool_ratio(pooling, top, bottom, index, 100.0, "%", 100.0);

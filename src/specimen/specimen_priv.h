@@ -30,11 +30,10 @@ double kb_normal_factor(void);
 
 /* ---- count_bound.c ---- */
 
-/* Widen the interval of a share (in the unit of least..most) to what `trials` independent particles
- * can support at best; does nothing to a figure without an interval. */
+/* Where the fields show no spread: widen the interval of a share (in the unit of least..most) to
+ * what `trials` independent particles support; else, and without an interval, do nothing. */
 void kb_widen_to_count(struct kb_estimate *estimate, double trials, double least, double most);
-/* The same for a count per area that rests on `counted` particles, only where the fields show no
- * spread. */
+/* The same for a count per area that rests on `counted` particles. */
 void kb_widen_to_poisson(struct kb_estimate *estimate, double counted);
 
 /* ---- frame_weight.c ---- */
@@ -47,6 +46,12 @@ double kb_frame_weight(const struct kb_frame *frame, int32_t width, int32_t heig
 
 /* lo, hi and method of an estimate from its value, standard error and Student factor. */
 void kb_set_interval(struct kb_estimate *estimate, double se, double t, double least, double most);
+
+/* ---- budget.c ---- */
+
+/* 95 % half-length of an interval over n >= 2 fields, never shorter than that of the fields alone:
+ * `u_fields` has n - 1 degrees of freedom, `u_other` none to count. Both standard uncertainties. */
+double kb_half_length(double u_fields, double u_other, size_t n, double *freedom, double *combined);
 
 /* ---- frame_edges.c ---- */
 

@@ -1,7 +1,7 @@
 /* test_unfolding.c - spheres of known sizes thrown in space, cut, unfolded. Truth: the law that
  * they were drawn from. Stated error: number within 7 % and mean within 5 % for spheres of one or
  * two sizes, 4 % and 3 % for log-normal diameters, averaged over specimens; single specimens within
- * their interval in 93 to 98 % of cases. */
+ * their interval in 92 to 99 % of cases. */
 #include "fail_alloc.h"
 #include "made_fields.h"
 #include "made_spheres.h"
@@ -88,7 +88,7 @@ static void intervals_hold_the_truth_as_often_as_they_say(void **state) {
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
         struct tried tried = try_law(&log_normal, 10.0, fields[i], 300, 100 + i);
         assert_in_range((int)(1000.0 * tried.covered), 930, 980);
-        assert_true(tried.mean_covered >= 0.95); /* wider than it would have to be */
+        assert_in_range((int)(1000.0 * tried.mean_covered), 930, 985);
     }
 }
 
