@@ -17,6 +17,9 @@ enum kb_render_graphite {
     KB_RENDER_COMPACTED,
     KB_RENDER_FLAKES
 };
+/* How flakes lie to one another, named as in ISO 945-1: random, rosettes, kish beside small flakes,
+ * between dendrites at random, the same in one direction. */
+enum kb_render_distribution { KB_RENDER_A, KB_RENDER_B, KB_RENDER_C, KB_RENDER_D, KB_RENDER_E };
 enum kb_render_look { KB_RENDER_LIGHT, KB_RENDER_UNETCHED, KB_RENDER_SEM };
 
 /* Ranges are those of kb_render_params_check(). The section (particles, rings, grains) follows from
@@ -30,6 +33,7 @@ struct kb_render_params {
     double px_um;          /* um a pixel, 0.001..100 */
     enum kb_render_look look;
     enum kb_render_graphite graphite;
+    enum kb_render_distribution distribution; /* of flakes; finer ones in B to E */
     double nodules_per_mm2;    /* KB_RENDER_NODULES: particles of any shape aimed at */
     double nodule_um;          /* median equivalent diameter, um (log-normal), 0.1..1000 */
     double nodule_spread;      /* geometric standard deviation, 1..3 */

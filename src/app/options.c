@@ -185,6 +185,10 @@ const struct kb_option kb_options[] = {
     {"nodule-spread", 0, NULL, "RATIO", "Geometric standard deviation of the diameter.", R,
      KB_OPT_NUMBER, AT(render.nodule_spread), 1, 3, NULL, false},
     {"nodularity", 0, NULL, "FRACTION", "Share of the particles that are drawn round.", R,
+    {"distribution", 0, NULL, "LETTER",
+     "How flakes lie, A to E as in ISO 945-1: A random, B rosettes, C kish, D between dendrites, E "
+     "the same in one direction.",
+     R, KB_OPT_OWN, 0, 0, 0, kb_own_distribution, false},
      KB_OPT_FRACTION, AT(render.nodularity), 0, 1, NULL, false},
     {"clusters", 0, NULL, "FRACTION", "Share of the nodules that touch another.", R,
      KB_OPT_FRACTION, AT(render.clusters), 0, 1, NULL, false},

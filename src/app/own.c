@@ -207,3 +207,13 @@ enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignmen
     request->render.height = (int32_t)height;
     return KB_OK;
 }
+enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err) {
+    const char letter = from->value[0];
+    if (letter < 'A' || letter > 'E' || from->value[1] != '\0') {
+        return kb_refuse(from, err, "is no distribution of flakes (A, B, C, D or E)");
+    }
+    request->render.distribution = (enum kb_render_distribution)(letter - 'A');
+    return KB_OK;
+}
+

@@ -193,6 +193,8 @@ enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignmen
 /* Fail with what was said and what would be right. */
 enum kb_status kb_refuse(const struct kb_assignment *from, struct kb_err *err, const char *right);
 
+enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err);
 /* ---- commands ----------------------------------------------------------------------------------
  */
 

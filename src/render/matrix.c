@@ -88,7 +88,7 @@ static double spine_thickness(const struct rings *rings, const struct kb_graphit
     double step = rings->params->nodule_um;
     double uneven = kb_noise(rings->key + 2, disc.x / step, disc.y / step);
     uneven += 0.5 * kb_noise(key, 3.0 * disc.x / step, 3.0 * disc.y / step);
-    double share = g->shape == KB_SHAPE_FLAKE ? fmax(0.0, 0.35 + 1.3 * uneven) : 1.0 + 0.4 * uneven;
+    double share = g->shape >= KB_SHAPE_FLAKE ? fmax(0.0, 0.35 + 1.3 * uneven) : 1.0 + 0.4 * uneven;
     return factor * g->ring * 0.4 * step * share;
 }
 

@@ -202,24 +202,37 @@ struct spine {
     double half[SPINE];
 };
 
-static void draw_spine(struct kb_random *random, bool flake, struct spine *spine) {
+/* What makes one kind of stroke differ from another. */
+struct stroke {
+    double bend, wave;                /* turns over the length: of the whole, of its kinks */
+    double slender_low, slender_high; /* half thickness over length */
+    double kinks, lumps;              /* how many */
+    double fine;                      /* weight of the small lumps */
+    bool taper;                       /* to a point; else the ends are round and often thick */
+};
+
+static const struct stroke strokes[] = {
+    [KB_SHAPE_WORM] = {0.16, 0.13, 0.07, 0.15, 3.5, 4.0, 0.13, false},
+    [KB_SHAPE_FLAKE] = {0.10, 0.10, 0.009, 0.020, 3.0, 9.0, 0.15, true},
+    [KB_SHAPE_SLIVER] = {0.06, 0.07, 0.020, 0.038, 2.0, 6.0, 0.15, true},
+    [KB_SHAPE_PLATE] = {0.01, 0.01, 0.013, 0.022, 2.0, 3.0, 0.10, true},
+};
+
+static void draw_spine(struct kb_random *random, const struct stroke *stroke, struct spine *spine) {
     double direction = kb_random_uniform(random);
-    double bend = kb_random_normal(random) * (flake ? 0.10 : 0.16); /* turns over the length */
+    double bend = kb_random_normal(random) * stroke->bend;
     uint64_t key = kb_random_bits(random);
-    /* half thickness over length: a flake's half is 1/50 to 1/110 of it, worms stubby */
-    double slender =
-        flake ? kb_random_between(random, 0.009, 0.020) : kb_random_between(random, 0.07, 0.15);
-    double kinks = flake ? 3.0 : 3.5, lumps = flake ? 9.0 : 4.0;
+    double slender = kb_random_between(random, stroke->slender_low, stroke->slender_high);
+    double kinks = stroke->kinks, lumps = stroke->lumps;
     struct kb_point p = {0.0, 0.0};
     for (int i = 0; i < SPINE; i++) {
         double t = (double)i / (SPINE - 1), mid = 2.0 * t - 1.0;
-        double wave = kb_noise(key, t * kinks + 0.4, 0.5) * (flake ? 0.10 : 0.13);
+        double wave = kb_noise(key, t * kinks + 0.4, 0.5) * stroke->wave;
         struct kb_point along;
         kb_turn(direction + bend * t + wave, &along.x, &along.y);
-        /* flakes taper to a point, worms end round and often thick */
-        double taper = flake ? 0.12 + 0.88 * sqrt(1.0 - mid * mid * mid * mid) : 1.0;
+        double taper = stroke->taper ? 0.12 + 0.88 * sqrt(1.0 - mid * mid * mid * mid) : 1.0;
         double wobble = 1.0 + 0.45 * kb_noise(key, t * lumps + 0.3, 7.5) +
-                        (flake ? 0.15 : 0.13) * kb_noise(key, t * 3.0 * lumps, 3.5);
+                        stroke->fine * kb_noise(key, t * 3.0 * lumps, 3.5);
         spine->at[i] = p;
         spine->along[i] = along;
         spine->half[i] = slender * taper * wobble;
@@ -236,10 +249,10 @@ static struct kb_point beside(const struct spine *spine, int i, double turns) {
                              spine->at[i].y + spine->half[i] * (d.x * s + d.y * c)};
 }
 
-static void draw_stroke(struct kb_random *random, bool flake, struct kb_form *form) {
+static void draw_stroke(struct kb_random *random, enum kb_shape shape, struct kb_form *form) {
     struct spine spine;
     int n = 0;
-    draw_spine(random, flake, &spine);
+    draw_spine(random, &strokes[shape], &spine);
     for (int i = 0; i < SPINE; i++) {
         form->point[n++] = beside(&spine, i, 0.25);
     }
@@ -288,7 +301,7 @@ void kb_form_draw(struct kb_random *random, enum kb_shape shape, double diameter
     if (shape == KB_SHAPE_NODULE || shape == KB_SHAPE_IRREGULAR) {
         draw_round(random, shape == KB_SHAPE_IRREGULAR, form);
     } else {
-        draw_stroke(random, shape == KB_SHAPE_FLAKE, form);
+        draw_stroke(random, shape, form);
     }
     normalise(form, diameter);
 }

@@ -85,6 +85,7 @@ enum kb_status kb_render_params_check(const struct kb_render_params *p, struct k
         {"px_um", p->px_um, 0.001, 100},
         {"look", p->look, KB_RENDER_LIGHT, KB_RENDER_SEM},
         {"graphite", p->graphite, KB_RENDER_NONE, KB_RENDER_FLAKES},
+        {"distribution", p->distribution, KB_RENDER_A, KB_RENDER_E},
         {"nodules_per_mm2", p->nodules_per_mm2, 0, 1e6},
         {"nodule_um", p->nodule_um, 0.1, 1000},
         {"nodule_spread", p->nodule_spread, 1, 3},

@@ -93,7 +93,14 @@ struct kb_disc {
 };
 #define KB_SPINE_DISCS 24
 
-enum kb_shape { KB_SHAPE_NODULE, KB_SHAPE_IRREGULAR, KB_SHAPE_WORM, KB_SHAPE_FLAKE };
+enum kb_shape {
+    KB_SHAPE_NODULE,
+    KB_SHAPE_IRREGULAR,
+    KB_SHAPE_WORM,
+    KB_SHAPE_FLAKE,
+    KB_SHAPE_SLIVER, /* a short flake */
+    KB_SHAPE_PLATE   /* of kish: straight and thick */
+};
 
 struct kb_form {
     struct kb_point point[KB_OUTLINE_POINTS];
@@ -208,6 +215,41 @@ KB_NODISCARD enum kb_status kb_matrix_make(const struct kb_render_params *params
 void kb_matrix_release(struct kb_matrix *matrix);
 
 /* ---- paint.c, marks.c, optics.c: from phases to light to grey
+/* ---- arrange.c: how flakes lie to one another
+ * ------------------------------------------------------ */
+
+struct kb_arrange {
+    const struct kb_render_params *params;
+    double width, height;               /* of the frame with its margins, um */
+    double size;                        /* median equivalent diameter, um */
+    struct kb_cells cells;              /* rosettes, or arms of dendrites */
+    double band;                        /* flakes lie so close to a border, um */
+    double direction, along_x, along_y; /* of the arms */
+    double scatter;                     /* of directions, turns */
+};
+
+/* A place from the corner of the margin, and the direction of the flake there. */
+struct kb_spot {
+    double x, y, turns;
+};
+
+/* Whether flakes are drawn by this file at all: distributions B to E. */
+bool kb_arranged(const struct kb_render_params *params);
+/* How many times larger than elsewhere the margin must be. */
+double kb_arrange_reach(const struct kb_render_params *params);
+KB_NODISCARD enum kb_status kb_arrange_make(const struct kb_render_params *params, double width,
+                                            double height, struct kb_arrange *arrange,
+                                            struct kb_err *err);
+void kb_arrange_release(struct kb_arrange *arrange);
+/* Equivalent diameter from a normal number and one of 0..1. */
+double kb_arrange_size(const struct kb_arrange *arrange, double normal, double chance);
+enum kb_shape kb_arrange_shape(const struct kb_arrange *arrange, double size);
+/* A place by chance; false: not one for this distribution. */
+bool kb_arrange_try(const struct kb_arrange *arrange, struct kb_random *random, double size,
+                    struct kb_spot *spot);
+/* Turn a stroke so that the chord between its ends has that direction. */
+void kb_form_turn(const struct kb_form *form, double turns, struct kb_form *to);
+
  * ------------------------------------ */
 
 /* Light in 1/128 of a grey level. */

@@ -41,6 +41,7 @@ struct placing {
     struct disc_link *link;
     size_t links, links_capacity;
     double group_x, group_y;
+    struct kb_arrange arrange;
 };
 
 /* ---- sizes and kinds ----------------------------------------------------------------------------
@@ -50,10 +51,14 @@ static bool by_fraction(const struct kb_render_params *params) {
     return params->graphite == KB_RENDER_FLAKES || params->graphite == KB_RENDER_COMPACTED;
 }
 
-static double draw_size(const struct kb_render_params *params, size_t index) {
+static double draw_size(const struct placing *p, size_t index) {
+    const struct kb_render_params *params = p->params;
     struct kb_random random = kb_random_start(params->seed, KB_CHANCE_SIZE, index);
     double z = kb_random_normal(&random);
     z = z > SIZE_CUT ? SIZE_CUT : z < -SIZE_CUT ? -SIZE_CUT : z;
+    if (kb_arranged(params)) {
+        return kb_arrange_size(&p->arrange, z, kb_random_uniform(&random));
+    }
     return params->nodule_um * kb_exp(z * kb_log(params->nodule_spread));
 }
 
@@ -81,7 +86,7 @@ static enum kb_status draw_sizes(struct placing *p, struct kb_err *err) {
         if (!kb_grow((void **)&p->size, p->sizes, &capacity, sizeof *p->size)) {
             return kb_fail_memory(err, KB_RENDER_STAGE, sizeof *p->size);
         }
-        double size = draw_size(params, p->sizes);
+        double size = draw_size(p, p->sizes);
         p->size[p->sizes++] = size;
         filled += PI / 4.0 * size * size;
     }
@@ -92,7 +97,11 @@ static enum kb_status draw_sizes(struct placing *p, struct kb_err *err) {
 }
 
 /* Spread evenly over the sizes, so that the share by area is near the share by number. */
-static enum kb_shape choose_shape(const struct kb_render_params *params, size_t index) {
+static enum kb_shape choose_shape(const struct placing *p, size_t index) {
+    const struct kb_render_params *params = p->params;
+    if (kb_arranged(params)) {
+        return kb_arrange_shape(&p->arrange, p->size[index]);
+    }
     if (params->graphite == KB_RENDER_FLAKES) {
         return KB_SHAPE_FLAKE;
     }
@@ -245,6 +254,26 @@ static bool find_place(struct placing *p, const struct kb_form *form, enum kb_sh
     return flake; /* sheets of graphite do meet: the last place will do */
 }
 
+/* The place and the direction of a flake of B to E; `form` is turned. */
+static bool find_arranged(const struct placing *p, struct kb_form *form, size_t index, double *x,
+                          double *y) {
+    struct kb_random random = kb_random_start(p->params->seed, KB_CHANCE_PLACE, index);
+    struct kb_form drawn = *form;
+    for (int i = 0; i < TRIES; i++) {
+        struct kb_spot spot;
+        if (!kb_arrange_try(&p->arrange, &random, p->size[index], &spot)) {
+            continue;
+        }
+        *x = spot.x - p->margin;
+        *y = spot.y - p->margin;
+        kb_form_turn(&drawn, spot.turns, form);
+        if (is_free(p, form, *x, *y, NONE)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* ---- adding -------------------------------------------------------------------------------------
  */
 
@@ -290,7 +319,9 @@ static enum kb_status make_grid(struct placing *p, struct kb_err *err) {
      * most */
     double largest = p->sizes > 0 ? p->size[0] : 1.0;
     double side = fmax(p->scene->width, p->scene->height) + 2.0 * p->margin;
-    p->square = fmax(3.0 * largest, side / 1000.0);
+    /* flakes that are arranged are many and thin */
+    double reach = kb_arranged(p->params) ? 0.8 : 3.0;
+    p->square = fmax(reach * largest, side / 1000.0);
     p->columns = (int32_t)((p->scene->width + 2.0 * p->margin) / p->square) + 1;
     p->rows = (int32_t)((p->scene->height + 2.0 * p->margin) / p->square) + 1;
     size_t squares = (size_t)p->columns * (size_t)p->rows;
@@ -307,11 +338,13 @@ static enum kb_status make_grid(struct placing *p, struct kb_err *err) {
 static enum kb_status place_all(struct placing *p, struct kb_err *err) {
     for (size_t i = 0; i < p->sizes; i++) {
         struct kb_random random = kb_random_start(p->params->seed, KB_CHANCE_OUTLINE, i);
-        enum kb_shape shape = choose_shape(p->params, i);
+        enum kb_shape shape = choose_shape(p, i);
         struct kb_form form;
         double x, y;
         kb_form_draw(&random, shape, p->size[i], &form);
-        if (!find_place(p, &form, shape, i, &x, &y)) {
+        bool found = kb_arranged(p->params) ? find_arranged(p, &form, i, &x, &y)
+                                            : find_place(p, &form, shape, i, &x, &y);
+        if (!found) {
             continue; /* no room: the truth says what was drawn */
         }
         enum kb_status status = add(p, &form, shape, i, x, y, err);
@@ -330,16 +363,22 @@ enum kb_status kb_scene_make(const struct kb_render_params *params, struct kb_sc
         return KB_OK;
     }
     struct placing p = {.params = params, .scene = scene};
-    p.margin = params->nodule_um * kb_exp(SIZE_CUT * kb_log(params->nodule_spread));
+    p.margin = params->nodule_um * kb_exp(SIZE_CUT * kb_log(params->nodule_spread)) *
+               kb_arrange_reach(params);
     /* what is not drawn touching stays apart after blur and sampling */
     p.gap = fmax(1.0, 2.5 * params->px_um + 2.0 * params->blur_um);
-    enum kb_status status = draw_sizes(&p, err);
+    enum kb_status status = kb_arrange_make(params, scene->width + 2.0 * p.margin,
+                                            scene->height + 2.0 * p.margin, &p.arrange, err);
+    if (status == KB_OK) {
+        status = draw_sizes(&p, err);
+    }
     if (status == KB_OK) {
         status = make_grid(&p, err);
     }
     if (status == KB_OK) {
         status = place_all(&p, err);
     }
+    kb_arrange_release(&p.arrange);
     kb_free(p.size);
     kb_free(p.head);
     kb_free(p.link);

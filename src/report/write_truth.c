@@ -32,6 +32,12 @@ static const char *graphite_name(enum kb_render_graphite graphite) {
     return names[graphite];
 }
 
+/* Of flakes; null for graphite of other kinds. */
+static json_t *distribution_name(const struct kb_render_params *p) {
+    static const char *const names[] = {"A", "B", "C", "D", "E"};
+    return p->graphite == KB_RENDER_FLAKES ? json_string(names[p->distribution]) : json_null();
+}
+
 static json_t *pack_params(const struct kb_render_params *p) {
     char seed[24];
     (void)snprintf(seed, sizeof seed, "%" PRIu64, p->seed);
@@ -41,6 +47,7 @@ static json_t *pack_params(const struct kb_render_params *p) {
               json_object_set_new(json, "height_px", json_integer(p->height)) |
               json_object_set_new(json, "look", json_string(look_name(p->look))) |
               json_object_set_new(json, "graphite", json_string(graphite_name(p->graphite))) |
+              json_object_set_new(json, "distribution", distribution_name(p)) |
               json_object_set_new(json, "bulls_eye", json_boolean(p->bulls_eye));
     const struct {
         const char *key;

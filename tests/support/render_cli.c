@@ -28,6 +28,7 @@ static bool set_integer(const char *word, int64_t high, int64_t *value) {
 
 static bool set_word(struct kb_render_params *p, const char *key, const char *word) {
     static const char *const looks[] = {"light", "unetched", "sem"};
+    static const char *const letters[] = {"A", "B", "C", "D", "E"};
     static const char *const forms[] = {"none", "nodules", "compacted", "flakes"};
     int64_t n = 0;
     int at = -1;
@@ -35,6 +36,8 @@ static bool set_word(struct kb_render_params *p, const char *key, const char *wo
         p->look = (enum kb_render_look)at;
     } else if (strcmp(key, "graphite") == 0 && (at = choose(word, forms, 4)) >= 0) {
         p->graphite = (enum kb_render_graphite)at;
+    } else if (strcmp(key, "distribution") == 0 && (at = choose(word, letters, 5)) >= 0) {
+        p->distribution = (enum kb_render_distribution)at;
     } else if (strcmp(key, "bulls_eye") == 0 && set_integer(word, 1, &n)) {
         p->bulls_eye = n == 1;
     } else if (strcmp(key, "seed") == 0 && set_integer(word, INT64_MAX, &n)) {
