@@ -22,6 +22,13 @@ struct kb_settings_field {
     bool find_contrast; /* find it by evidence instead; a field that is not sure is refused */
 };
 
+/* A point that is asked about: why is it what it is? */
+struct kb_asked {
+    const char *field_name; /* path, end of a path or base name; NULL: in every field */
+    struct kb_place place;
+    const char *origin; /* static text: "job file", "command line" */
+};
+
 /* Everything that decides a result. Strings and arrays are views that must outlive the call. */
 struct kb_settings {
     enum kb_material material;
@@ -47,8 +54,11 @@ struct kb_settings {
      * in `segmentation`. */
     const struct kb_by_hand *by_hand;
     size_t by_hands;
+    const struct kb_asked *asked; /* points whose way to their phase is to be told */
+    size_t asked_count;
     const char *out_folder; /* NULL: write nothing */
     bool pictures;          /* overlays and pictures in the report (only with out_folder) */
+    enum kb_paper paper;    /* KB_PAPER_NONE: no report.pdf */
     int threads;            /* 0: as many as the machine has */
 };
 KB_API struct kb_settings kb_settings_default(enum kb_material material, enum kb_contrast contrast);
@@ -63,6 +73,59 @@ KB_API KB_NODISCARD enum kb_status kb_measure(const struct kb_settings_field *fi
 KB_API KB_NODISCARD enum kb_status kb_measure_file(const char *path,
                                                    const struct kb_settings *settings,
                                                    struct kb_result *result, struct kb_err *err);
+
+/* ---- batches -----------------------------------------------------------------------------------
+ * Many specimens in one run that may be stopped at any moment and started again. What was measured
+ * lies in `out_folder`/shares, one small file a field, named by picture, settings and version:
+ * never measured twice, by whichever run or machine. */
+
+struct kb_order_specimen {
+    const char *batch, *id;      /* specimens of one batch side by side are written together */
+    const char *grade;           /* NULL: not stated */
+    double section_mm;           /* NaN: not stated */
+    int row;                     /* where it stands in the manifest; 0: nowhere */
+    struct kb_settings settings; /* out_folder, pictures, threads and asked are not used */
+    const struct kb_settings_field *field;
+    size_t fields;
+};
+
+/* Which share of the work; see kb_measure_batches(). */
+enum kb_batch_task {
+    KB_TASK_ALL,   /* measure what is missing, judge, write */
+    KB_TASK_PART,  /* measure one part of the fields, write nothing else */
+    KB_TASK_MERGE, /* judge and write what parts have measured; no picture is opened */
+};
+
+/* All that is asked. Views that must outlive the call. */
+struct kb_order {
+    const char *manifest; /* shown in the documents; NULL: none */
+    char manifest_sha256[65];
+    const struct kb_order_specimen *specimen;
+    size_t specimens;
+    const char *out_folder;
+    enum kb_batch_task task;
+    int part, parts; /* KB_TASK_PART: 1 <= part <= parts */
+    int threads;     /* 0: as many as the machine has */
+};
+
+/* Called for each batch when it is written; other than KB_OK ends the run. `failed`, in either
+ * task, for each field that could not be measured. Members may be NULL. */
+struct kb_batch_watch {
+    const struct kb_progress *progress; /* of fields that have to be measured */
+    void (*failed)(void *context, const char *specimen, const struct kb_batch_fault *fault);
+    enum kb_status (*written)(void *context, const struct kb_batch *batch, const char *folder,
+                              struct kb_err *err);
+    void *context;
+};
+
+/* Measure and judge. Into out_folder/<batch>: see kb_report_batch_folder(). A field that cannot be
+ * measured leaves its specimen unjudged and is no failure of the run; a full disk and the like end
+ * it, and what was measured until then is kept. The result depends neither on the number of threads
+ * nor on parts nor on interruptions, to the byte. KB_E_USAGE before anything is measured for
+ * settings that cannot be. `watch` may be NULL. */
+KB_API KB_NODISCARD enum kb_status kb_measure_batches(const struct kb_order *order,
+                                                      const struct kb_batch_watch *watch,
+                                                      struct kb_err *err);
 
 #ifdef __cplusplus
 }

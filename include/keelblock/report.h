@@ -81,6 +81,19 @@ struct kb_by_hand {
     bool without_effect;       /* it changed nothing */
 };
 
+/* A point that was asked about, and its way from the first look to the particle. */
+struct kb_explained {
+    size_t field;       /* 1-based */
+    const char *origin; /* static text: "job file", "command line" */
+    struct kb_why way;
+    enum kb_phase phase; /* at the end of it */
+    uint32_t particle;   /* id of the particle that holds it; 0: none */
+    /* Surroundings with the point marked, JPEG bytes: as taken, and as measured; NULL: none. */
+    uint8_t *photo_jpeg, *overlay_jpeg;
+    size_t photo_size, overlay_size;
+    struct kb_rect shown; /* what they show, pixels of the field */
+};
+
 struct kb_stage_time {
     const char *stage; /* static text */
     double seconds;    /* summed over fields */
@@ -107,6 +120,8 @@ struct kb_result {
     size_t settings, settings_capacity;
     struct kb_by_hand *by_hand; /* in the order in which they were said */
     size_t by_hands;
+    struct kb_explained *explained; /* in the order in which they were asked */
+    size_t explaineds;
     struct kb_stage_time *time;
     size_t times;
 };
@@ -158,6 +173,11 @@ KB_API KB_NODISCARD enum kb_status kb_write_png(const char *path, const struct k
 KB_API KB_NODISCARD enum kb_status
 kb_report_pictures(const struct kb_field *field, const struct kb_picture *overlay,
                    int32_t max_width, struct kb_field_result *result, struct kb_err *err);
+/* Fill the pictures of `explained`: a square about the point that holds `particle` with room to
+ * spare, the point marked in each; `overlay` as of kb_draw_overlay(). */
+KB_API KB_NODISCARD enum kb_status
+kb_explained_pictures(const struct kb_field *field, const struct kb_picture *overlay,
+                      struct kb_rect particle, struct kb_explained *explained, struct kb_err *err);
 /* Rendered field: 8-bit grey TIFF, Deflate when `compress`, with resolution tags in pixels per
  * centimetre; and its truth as JSON (schema "keelblock.truth/1") with the parameters that drew it.
  */

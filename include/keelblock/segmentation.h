@@ -121,6 +121,8 @@ struct kb_segmentation_figures {
     uint64_t recovered_speck_px; /* specks and holes cleaned */
     uint64_t
         dark_pearlite_px; /* graphite-dark pixels given to pearlite by region shape or texture */
+    bool lamellae_closed; /* lamellae are resolved and were closed to regions of pearlite */
+    bool one_constituent; /* the matrix shows one, named by its texture or called matrix */
     uint64_t by_hand_px;  /* pixels whose phase was changed by hand */
 };
 

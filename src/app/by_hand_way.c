@@ -23,7 +23,7 @@ static bool fits(const char *path, const char *said) {
     return part == whole || path[whole - part - 1] == '/' || said[0] == '/';
 }
 
-static enum kb_status no_such_field(const struct kb_plan *plan, const struct kb_by_hand *hand,
+static enum kb_status no_such_field(const struct kb_plan *plan, const char *said, const char *what,
                                     struct kb_err *err) {
     const char **name = kb_alloc(plan->count, sizeof *name);
     if (name == NULL) {
@@ -32,34 +32,39 @@ static enum kb_status no_such_field(const struct kb_plan *plan, const struct kb_
     for (size_t i = 0; i < plan->count; i++) {
         name[i] = kb_base_name(plan->path[i]);
     }
-    const char *near = kb_nearest_name(kb_base_name(hand->field_name), name, plan->count);
-    enum kb_status status = kb_fail(
-        err, KB_E_USAGE, "app", hand->field_name,
-        "a %s by hand names this field, which is not among those measured (%s%s%s)",
-        kb_hand_kind_name(hand->kind), near != NULL ? "did you mean '" : "give the name of one",
-        near != NULL ? near : "", near != NULL ? "'?" : "");
+    const char *near = kb_nearest_name(kb_base_name(said), name, plan->count);
+    enum kb_status status =
+        kb_fail(err, KB_E_USAGE, "app", said,
+                "%s names this field, which is not among those measured (%s%s%s)", what,
+                near != NULL ? "did you mean '" : "give the name of one", near != NULL ? near : "",
+                near != NULL ? "'?" : "");
     kb_free(name);
     return status;
 }
 
-static enum kb_status find_field(const struct kb_plan *plan, struct kb_by_hand *hand,
-                                 struct kb_err *err) {
-    hand->field = 0;
-    for (size_t i = 0; i < plan->count && hand->field_name != NULL; i++) {
-        if (!fits(plan->path[i], hand->field_name)) {
+enum kb_status kb_plan_find_field(const struct kb_plan *plan, const char *said, const char *what,
+                                  size_t *field, struct kb_err *err) {
+    *field = 0;
+    for (size_t i = 0; i < plan->count && said != NULL; i++) {
+        if (!fits(plan->path[i], said)) {
             continue;
         }
-        if (hand->field > 0) {
-            return kb_fail(err, KB_E_USAGE, "app", hand->field_name,
-                           "a %s by hand names both '%.100s' and '%.100s' so (write more of the "
-                           "path)",
-                           kb_hand_kind_name(hand->kind), plan->path[hand->field - 1],
-                           plan->path[i]);
+        if (*field > 0) {
+            return kb_fail(err, KB_E_USAGE, "app", said,
+                           "%s names both '%.100s' and '%.100s' so (write more of the path)", what,
+                           plan->path[*field - 1], plan->path[i]);
         }
-        hand->field = i + 1;
+        *field = i + 1;
     }
-    bool lost = hand->field_name != NULL && hand->field == 0;
-    return lost ? no_such_field(plan, hand, err) : KB_OK;
+    bool lost = said != NULL && *field == 0;
+    return lost ? no_such_field(plan, said, what, err) : KB_OK;
+}
+
+static enum kb_status find_field(const struct kb_plan *plan, struct kb_by_hand *hand,
+                                 struct kb_err *err) {
+    char what[40];
+    (void)snprintf(what, sizeof what, "a %s by hand", kb_hand_kind_name(hand->kind));
+    return kb_plan_find_field(plan, hand->field_name, what, &hand->field, err);
 }
 
 static bool copy_hand(const struct kb_by_hand *from, struct kb_by_hand *to) {

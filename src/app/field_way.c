@@ -9,6 +9,7 @@
 void kb_way_release(struct kb_field_way *way) {
     kb_particles_drop_runs(&way->out->particles);
     kb_way_release_hands(way);
+    kb_free(way->asked);
     kb_picture_release(&way->overlay);
     kb_phase_map_release(&way->map);
     kb_first_look_release(&way->look);
@@ -75,6 +76,8 @@ struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
     params.outside = way->look.outside.px != NULL ? &way->look.outside : NULL;
     params.exclusion = way->hands.exclusion;
     params.exclusions = way->hands.exclusions;
+    params.why = way->asked;
+    params.whys = way->asked_count;
     return params;
 }
 
@@ -89,6 +92,9 @@ struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
 enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *way,
                               struct kb_err *err) {
     enum kb_status status = kb_way_gather_hands(plan, way, err);
+    if (status == KB_OK) {
+        status = kb_way_gather_asked(plan, way, err);
+    }
     if (status == KB_OK) {
         status = check_size(plan, way, err);
     }

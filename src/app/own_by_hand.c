@@ -1,5 +1,6 @@
 /* own_by_hand.c - decisions by hand as they are said: "FIELD X,Y WORD: reason", several of them
- * apart by '|'.
+ * apart by '|'. Questions about a point,
+ * "FIELD X,Y", follow the same grammar without word and reason.
  *
  * The numbers are looked for first, from the left: what stands before them is the field, whose name
  * may hold blanks; what stands behind is the word and, after a colon, the reason. A correction
@@ -118,10 +119,24 @@ static enum kb_status keep(struct kb_request *request, const struct kb_by_hand *
 struct grammar {
     enum kb_hand_kind kind;
     int numbers;
+    bool asks;         /* a question about a point, no decision: `kind` is not used */
     const char *right; /* what to write */
     /* Understand the word (and numbers); NULL, or why not. */
     const char *(*settle)(const struct said *said, struct kb_by_hand *fresh);
 };
+
+/* The same place, field and origin as a question. */
+static enum kb_status keep_question(struct kb_request *request, const struct kb_by_hand *fresh,
+                                    struct kb_err *err) {
+    void *items = request->asked;
+    if (!kb_grow(&items, request->asked_count, &request->asked_capacity, sizeof *request->asked)) {
+        return kb_fail_memory(err, "app", sizeof *request->asked);
+    }
+    request->asked = items;
+    request->asked[request->asked_count++] =
+        (struct kb_asked){fresh->field_name, {fresh->place.x, fresh->place.y}, fresh->origin};
+    return KB_OK;
+}
 
 static enum kb_status take_part(struct kb_request *request, const struct kb_assignment *from,
                                 const struct grammar *grammar, char *part, struct kb_err *err) {
@@ -142,7 +157,10 @@ static enum kb_status take_part(struct kb_request *request, const struct kb_assi
         .origin = kb_origin_name(from->origin),
     };
     why = grammar->settle(&said, &fresh);
-    return why != NULL ? kb_refuse(from, err, why) : keep(request, &fresh, err);
+    if (why != NULL) {
+        return kb_refuse(from, err, why);
+    }
+    return grammar->asks ? keep_question(request, &fresh, err) : keep(request, &fresh, err);
 }
 
 static enum kb_status take(struct kb_request *request, const struct kb_assignment *from,
@@ -179,7 +197,7 @@ static const char *settle_phase(const struct said *said, struct kb_by_hand *fres
 
 enum kb_status kb_own_set_phase(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err) {
-    static const struct grammar grammar = {KB_HAND_PHASE, 2, phase_right, settle_phase};
+    static const struct grammar grammar = {KB_HAND_PHASE, 2, false, phase_right, settle_phase};
     return take(request, from, &grammar, err);
 }
 
@@ -200,7 +218,7 @@ static const char *settle_form(const struct said *said, struct kb_by_hand *fresh
 
 enum kb_status kb_own_set_form(struct kb_request *request, const struct kb_assignment *from,
                                struct kb_err *err) {
-    static const struct grammar grammar = {KB_HAND_FORM, 2, form_right, settle_form};
+    static const struct grammar grammar = {KB_HAND_FORM, 2, false, form_right, settle_form};
     return take(request, from, &grammar, err);
 }
 
@@ -220,7 +238,23 @@ static const char *settle_exclusion(const struct said *said, struct kb_by_hand *
 
 enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
                               struct kb_err *err) {
-    static const struct grammar grammar = {KB_HAND_EXCLUSION, 4, exclude_right, settle_exclusion};
+    static const struct grammar grammar = {KB_HAND_EXCLUSION, 4, false, exclude_right,
+                                           settle_exclusion};
+    return take(request, from, &grammar, err);
+}
+
+static const char why_right[] =
+    "is no point to be explained (write 'FIELD X,Y', for example 'a.tif 120,88', without FIELD for "
+    "that pixel of every field)";
+
+static const char *settle_why(const struct said *said, struct kb_by_hand *fresh) {
+    (void)fresh;
+    return said->word[0] == '\0' && said->reason == NULL ? NULL : why_right;
+}
+
+enum kb_status kb_own_why(struct kb_request *request, const struct kb_assignment *from,
+                          struct kb_err *err) {
+    static const struct grammar grammar = {KB_HAND_KINDS, 2, true, why_right, settle_why};
     return take(request, from, &grammar, err);
 }
 

@@ -57,7 +57,7 @@ struct kb_field_way {
     struct kb_moved *moved; /* where figures with moved thresholds go; NULL: not asked for */
 };
 /* All steps of a field, with the time of each. Release the way also on failure. */
-#define KB_WAY_STEPS 10
+#define KB_WAY_STEPS 11
 enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
                          double seconds[KB_WAY_STEPS], struct kb_err *err);
 void kb_way_release(struct kb_field_way *way);

@@ -41,6 +41,7 @@ void kb_request_release(struct kb_request *request) {
     kb_free(request->kept);
     kb_free(request->limit);
     kb_free(request->hand);
+    kb_free(request->asked);
     *request = (struct kb_request){0};
 }
 
@@ -226,6 +227,8 @@ static void link_settings(struct kb_request *request) {
     settings->specimen.min_particles = (size_t)request->min_particles;
     settings->by_hand = request->hand;
     settings->by_hands = request->hands;
+    settings->asked = request->asked;
+    settings->asked_count = request->asked_count;
     settings->limit = request->limit;
     settings->limits = request->limits;
     settings->record = request->record;

@@ -76,6 +76,8 @@ struct kb_request {
     size_t limits, limits_capacity;
     struct kb_by_hand *hand; /* its strings are kept */
     size_t hands, hands_capacity;
+    struct kb_asked *asked; /* its strings are kept */
+    size_t asked_count, asked_capacity;
     struct kb_setting_record *record;
     size_t records, records_capacity;
     char **kept; /* strings that views point into */
@@ -175,9 +177,15 @@ enum kb_status kb_own_set_phase(struct kb_request *request, const struct kb_assi
                                 struct kb_err *err);
 enum kb_status kb_own_set_form(struct kb_request *request, const struct kb_assignment *from,
                                struct kb_err *err);
+enum kb_status kb_own_why(struct kb_request *request, const struct kb_assignment *from,
+                          struct kb_err *err);
 enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
 enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
+enum kb_status kb_own_constants(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err);
+enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);
 enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);

@@ -156,6 +156,7 @@ static void field_block(struct kb_text *out, const struct kb_field_result *field
     pictures(out, field, number);
     kb_text_add(out, "</div>\n");
     facts(out, field);
+    kb_html_rules(out, field);
     kb_html_findings(out, &field->findings);
     kb_text_add(out, "</div>\n");
 }

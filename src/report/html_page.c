@@ -27,6 +27,7 @@ enum kb_status kb_report_html(const struct kb_result *result, struct kb_text *ou
     kb_html_limits(out, result);
     kb_html_phases(out, result);
     kb_html_fields(out, result);
+    kb_html_why(out, result);
     kb_html_quality(out, result);
     kb_html_graphite(out, result);
     kb_html_space(out, result);

@@ -79,6 +79,9 @@ void kb_html_carbon(struct kb_text *out, const struct kb_result *result);
 void kb_html_quality(struct kb_text *out, const struct kb_result *result);
 void kb_html_budget(struct kb_text *out, const struct kb_result *result);
 void kb_html_calibration(struct kb_text *out, const struct kb_result *result);
+/* points that were asked about; the rule of each phase, for a field (html_why.c) */
+void kb_html_why(struct kb_text *out, const struct kb_result *result);
+void kb_html_rules(struct kb_text *out, const struct kb_field_result *field);
 /* by hand: part of the way to traceability, between findings and settings */
 void kb_html_by_hand(struct kb_text *out, const struct kb_result *result);
 void kb_html_trace(struct kb_text *out, const struct kb_result *result);

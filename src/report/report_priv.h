@@ -30,6 +30,11 @@ void kb_text_words(struct kb_text *out, const char *name);
 /* `value` to so many significant digits, without exponent where that is readable; never "-0". The
  * value must be finite. */
 void kb_text_significant(struct kb_text *out, double value, int digits);
+/* The same with "um" and "um2" as a reader writes them: "µm", "µm²". */
+void kb_text_units(struct kb_text *out, const char *string);
+/* A sentence that begins at column `used`, wrapped to so many columns; later lines begin at
+ * `indent`. Ends the line. */
+void kb_text_wrap(struct kb_text *out, const char *sentence, int columns, int used, int indent);
 /* KB_OK, or KB_E_MEMORY when `out` has failed; `out` is then released. */
 enum kb_status kb_text_end(struct kb_text *out, struct kb_err *err);
 
@@ -94,6 +99,12 @@ size_t kb_result_headlines(const struct kb_result *result, struct kb_headline ou
 void kb_verdict_sentence(const struct kb_judgement *judgement, struct kb_text *out);
 /* ">= 85 %", "20 to 45 %". */
 void kb_limit_words(const struct kb_limit *limit, struct kb_text *out);
+
+/* The rule by which most of a phase's regions are what they are (phase_rule.c). */
+void kb_phase_rule(const struct kb_segmentation_figures *figures, enum kb_phase phase,
+                   struct kb_text *out);
+/* Points that were asked about, for a terminal (table_why.c). */
+void kb_table_why(struct kb_text *out, int columns, const struct kb_result *result);
 
 /* ---- the look of phases (palette.c) ------------------------------------------------------------
  */

@@ -36,6 +36,11 @@ void kb_result_release(struct kb_result *result) {
         kb_free(result->by_hand[i].reason);
     }
     kb_free(result->by_hand);
+    for (size_t i = 0; i < result->explaineds; i++) {
+        kb_free(result->explained[i].photo_jpeg);
+        kb_free(result->explained[i].overlay_jpeg);
+    }
+    kb_free(result->explained);
     kb_free(result->time);
     *result = (struct kb_result){0};
 }

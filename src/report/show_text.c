@@ -91,6 +91,24 @@ void kb_text_plain(struct kb_text *out, const char *string) {
     }
 }
 
+static bool is_letter(char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
+}
+
+void kb_text_units(struct kb_text *out, const char *string) {
+    const char *at = string;
+    uint32_t code = 0;
+    while (*at != '\0') {
+        if (at > string && at[-1] == ' ' && strncmp(at, "um", 2) == 0 && !is_letter(at[2])) {
+            const bool square = at[2] == '2';
+            kb_text_add(out, square ? "µm²" : "µm");
+            at += square ? 3 : 2;
+        } else if (kb_text_next(&at, &code)) {
+            kb_text_put(out, code < 0x20 ? ' ' : kb_text_tame(code));
+        }
+    }
+}
+
 int kb_text_columns(const char *string) {
     int columns = 0;
     uint32_t code = 0;
@@ -98,6 +116,44 @@ int kb_text_columns(const char *string) {
         columns++;
     }
     return columns;
+}
+
+/* Columns up to the next blank or the end. */
+static int word_columns(const char *at) {
+    int columns = 0;
+    uint32_t code = 0;
+    while (kb_text_next(&at, &code) && code > ' ') {
+        columns++;
+    }
+    return columns;
+}
+
+void kb_text_wrap(struct kb_text *out, const char *sentence, int columns, int used, int indent) {
+    const char *at = sentence;
+    uint32_t code = 0;
+    bool start = true;
+    while (kb_text_next(&at, &code)) {
+        if (code <= ' ') {
+            int word = word_columns(at);
+            if (used + 1 + word > columns && word <= columns - indent) {
+                kb_text_format(out, "\n%*s", indent, "");
+                used = indent;
+                start = true;
+            } else if (!start) {
+                kb_text_add(out, " ");
+                used++;
+            }
+            continue;
+        }
+        if (used >= columns) {
+            kb_text_format(out, "\n%*s", indent, "");
+            used = indent;
+        }
+        kb_text_put(out, kb_text_tame(code));
+        used++;
+        start = false;
+    }
+    kb_text_add(out, "\n");
 }
 
 void kb_text_words(struct kb_text *out, const char *name) {

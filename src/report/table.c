@@ -47,43 +47,8 @@ static void cell_right(const struct table *table, const char *string, int room) 
     (void)cell(table, string, room, false);
 }
 
-/* Columns up to the next blank or the end. */
-static int word_columns(const char *at) {
-    int columns = 0;
-    uint32_t code = 0;
-    while (kb_text_next(&at, &code) && code > ' ') {
-        columns++;
-    }
-    return columns;
-}
-
-/* A sentence that starts at column `used`, wrapped; later lines start at `indent`. */
 static void wrap(const struct table *table, const char *sentence, int used, int indent) {
-    const char *at = sentence;
-    uint32_t code = 0;
-    bool start = true;
-    while (kb_text_next(&at, &code)) {
-        if (code <= ' ') {
-            int word = word_columns(at);
-            if (used + 1 + word > table->columns && word <= table->columns - indent) {
-                kb_text_format(table->out, "\n%*s", indent, "");
-                used = indent;
-                start = true;
-            } else if (!start) {
-                kb_text_add(table->out, " ");
-                used++;
-            }
-            continue;
-        }
-        if (used >= table->columns) {
-            kb_text_format(table->out, "\n%*s", indent, "");
-            used = indent;
-        }
-        kb_text_put(table->out, kb_text_tame(code));
-        used++;
-        start = false;
-    }
-    kb_text_add(table->out, "\n");
+    kb_text_wrap(table->out, sentence, table->columns, used, indent);
 }
 
 static void title(const struct table *table, const struct kb_result *result) {
@@ -245,6 +210,7 @@ enum kb_status kb_report_table(const struct kb_result *result, int columns, bool
                        result->by_hands, result->by_hands == 1 ? "" : "s");
     }
     findings(&table, result);
+    kb_table_why(out, table.columns, result);
     kb_locale_leave(locale);
     return kb_text_end(out, err);
 }

@@ -274,6 +274,7 @@ bool kb_seg_hill_is_pearlite(struct kb_seg *seg) {
 
 enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
     (void)err;
+    seg->map->figures.lamellae_closed = seg->stripes_closed;
     if (!seg->scheme.matrix_pair ||
         seg->map->figures.origin[seg->scheme.classes - 2] == KB_THRESHOLD_BY_HAND) {
         return KB_OK;
@@ -281,6 +282,7 @@ enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
     measure_texture(seg);
     decide(seg);
     if (seg->single) {
+        seg->map->figures.one_constituent = true;
         tell_points(seg);
         relabel(seg, seg->single_phase);
     }
