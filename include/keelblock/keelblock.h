@@ -9,6 +9,7 @@
 #ifndef KEELBLOCK_KEELBLOCK_H
 #define KEELBLOCK_KEELBLOCK_H
 
+#include "keelblock/batch.h"
 #include "keelblock/report.h"
 #include "keelblock/version.h"
 
@@ -45,7 +46,8 @@ struct kb_settings {
     enum kb_decision_rule rule; /* by which the limits decide */
     const char *blank_path;     /* blank-field picture, or NULL */
     const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
-        *job_path;                          /* NULL: none */
+        *job_path;                  /* NULL: none */
+    const char *laboratory_picture; /* path of a PNG or JPEG for the report's head; NULL: none */
     const struct kb_setting_record *record; /* how each setting was arrived at, for the report */
     size_t records;
     /* Decisions by hand. A field name must fit one field: its path, or the end of it from a folder

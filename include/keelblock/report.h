@@ -6,6 +6,7 @@
 #define KEELBLOCK_REPORT_H
 
 #include "keelblock/judge.h"
+#include "keelblock/paper.h"
 #include "keelblock/quality.h"
 #include "keelblock/render.h"
 
@@ -45,6 +46,16 @@ struct kb_field_result {
         shown_height;   /* pixels of the photo; the overlay is higher by its legend */
     char *overlay_file; /* name in the output folder, NULL when none */
 };
+
+/* The laboratory's own picture for the head of its reports, as it stands in its file. */
+struct kb_house_mark {
+    uint8_t *data; /* NULL: none */
+    size_t size;
+    const char *type; /* static text: "image/png" or "image/jpeg" */
+};
+/* Read a PNG or JPEG of at most 2 MB. KB_E_INPUT for anything else. Release with kb_free(data). */
+KB_API KB_NODISCARD enum kb_status kb_house_mark_read(const char *path, struct kb_house_mark *mark,
+                                                      struct kb_err *err);
 
 /* One resolved setting, for traceability. */
 struct kb_setting_record {
@@ -102,6 +113,8 @@ struct kb_stage_time {
 struct kb_result {
     char *specimen_id;                                    /* NULL when not given */
     char *laboratory, *operator_name, *customer, *remark; /* free words from the job file; NULL */
+    struct kb_house_mark house_mark;
+    enum kb_paper paper; /* on which report.pdf is set; KB_PAPER_NONE: there is none */
     char *job_path;                                       /* NULL */
     char made_at[32];                                     /* local time, ISO 8601 with offset */
     enum kb_material material;

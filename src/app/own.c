@@ -42,10 +42,36 @@ enum kb_status kb_own_proeutectoid(struct kb_request *request, const struct kb_a
     return KB_OK;
 }
 
+enum kb_status kb_own_constants(struct kb_request *request, const struct kb_assignment *from,
+                                struct kb_err *err) {
+    const struct kb_carbon_set *found = kb_carbon_set_named(from->value);
+    if (found == NULL) {
+        char right[200] = "is no set of carbon constants (";
+        size_t count = 0;
+        const struct kb_carbon_set *set = kb_carbon_sets(&count);
+        for (size_t i = 0; i < count; i++) {
+            size_t used = strlen(right);
+            (void)snprintf(right + used, sizeof right - used, "%s%s", set[i].name,
+                           i + 1 < count ? ", " : ")");
+        }
+        return kb_refuse(from, err, right);
+    }
+    kb_carbon_use_set(&request->settings.carbon.constants, found);
+    return KB_OK;
+}
+
 enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err) {
     if (!kb_decision_rule_parse(from->value, &request->settings.rule)) {
         return kb_refuse(from, err, "is no decision rule (guarded or simple)");
+    }
+    return KB_OK;
+}
+
+enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err) {
+    if (!kb_paper_by_name(from->value, &request->settings.paper)) {
+        return kb_refuse(from, err, "is no paper (a4, letter or none)");
     }
     return KB_OK;
 }
@@ -190,6 +216,16 @@ enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assig
     return kb_refuse(from, err, "is no kind of graphite (none, nodules, compacted or flakes)");
 }
 
+enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err) {
+    const char letter = from->value[0];
+    if (letter < 'A' || letter > 'E' || from->value[1] != '\0') {
+        return kb_refuse(from, err, "is no distribution of flakes (A, B, C, D or E)");
+    }
+    request->render.distribution = (enum kb_render_distribution)(letter - 'A');
+    return KB_OK;
+}
+
 enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err) {
     char text[32];
@@ -207,13 +243,3 @@ enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignmen
     request->render.height = (int32_t)height;
     return KB_OK;
 }
-enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
-                                   struct kb_err *err) {
-    const char letter = from->value[0];
-    if (letter < 'A' || letter > 'E' || from->value[1] != '\0') {
-        return kb_refuse(from, err, "is no distribution of flakes (A, B, C, D or E)");
-    }
-    request->render.distribution = (enum kb_render_distribution)(letter - 'A');
-    return KB_OK;
-}
-

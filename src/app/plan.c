@@ -21,7 +21,8 @@ struct kb_settings kb_settings_default(enum kb_material material, enum kb_contra
     return settings;
 }
 
-static enum kb_status check_settings(const struct kb_settings *settings, struct kb_err *err) {
+enum kb_status kb_plan_check(const struct kb_plan *plan, struct kb_err *err) {
+    const struct kb_settings *settings = plan->settings;
     enum kb_status status = kb_intake_params_check(&settings->intake, err);
     if (status == KB_OK) {
         status = kb_first_look_params_check(&settings->first_look, err);
@@ -43,8 +44,8 @@ static enum kb_status check_settings(const struct kb_settings *settings, struct 
 
 /* Append what one entry of the field list stands for. A picture that two entries name would weigh
  * twice and make the interval look narrower than it is: refused. */
-static enum kb_status expand(const struct kb_settings_field *field, struct kb_plan *plan,
-                             struct kb_err *err) {
+enum kb_status kb_plan_add(struct kb_plan *plan, const struct kb_settings_field *field,
+                           struct kb_err *err) {
     struct kb_paths found = {NULL, 0, 0};
     enum kb_status status = kb_paths_expand(field->path, &found, err);
     for (size_t i = 0; status == KB_OK && i < found.count; i++) {
@@ -84,12 +85,12 @@ enum kb_status kb_plan_read_blank(const char *path, struct kb_field *blank, stru
 
 enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields,
                             struct kb_plan *plan, struct kb_err *err) {
-    enum kb_status status = check_settings(plan->settings, err);
+    enum kb_status status = kb_plan_check(plan, err);
     if (status == KB_OK && fields == 0) {
         status = kb_fail(err, KB_E_USAGE, "app", NULL, "no field to measure (name a picture)");
     }
     for (size_t i = 0; status == KB_OK && i < fields; i++) {
-        status = expand(&field[i], plan, err);
+        status = kb_plan_add(plan, &field[i], err);
     }
     return status;
 }
@@ -180,6 +181,13 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
         }
         plan->folder = &plan->folder_here;
     }
+    if (settings->laboratory_picture != NULL) {
+        status = kb_house_mark_read(settings->laboratory_picture, &result->house_mark, err);
+        if (status != KB_OK) {
+            return status;
+        }
+    }
+    result->paper = settings->paper;
     result->material = settings->material;
     result->proeutectoid = settings->segmentation.proeutectoid;
     result->segmentation_params = settings->segmentation;

@@ -193,6 +193,8 @@ enum kb_status kb_own_want(struct kb_request *request, const struct kb_assignmen
                            struct kb_err *err);
 enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
+enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err);
 enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assignment *from,
                                struct kb_err *err);
 enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
@@ -201,8 +203,6 @@ enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignmen
 /* Fail with what was said and what would be right. */
 enum kb_status kb_refuse(const struct kb_assignment *from, struct kb_err *err, const char *right);
 
-enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
-                                   struct kb_err *err);
 /* ---- commands ----------------------------------------------------------------------------------
  */
 
@@ -224,6 +224,8 @@ struct kb_command_words {
     const char *name, *usage, *summary;
     const char *more; /* a paragraph for --help and the manual */
 };
+/* Call `line` with name and text of each set of carbon constants, for help and manual. */
+void kb_tell_carbon_sets(void (*line)(const char *name, const char *text));
 extern const struct kb_command_words kb_commands[];
 extern const size_t kb_command_count;
 

@@ -178,6 +178,28 @@ static enum kb_status write_document(const struct kb_report_folder *folder,
     return status;
 }
 
+/* The page as it stands in report.html, on paper. */
+static enum kb_status write_paper(const struct kb_report_folder *folder,
+                                  const struct kb_result *result, struct kb_err *err) {
+    struct kb_text page = KB_TEXT_INIT, pdf = KB_TEXT_INIT;
+    struct kb_paper_params params = kb_paper_params_default();
+    params.paper = result->paper;
+    params.made_at = result->made_at;
+    enum kb_status status = kb_report_html(result, &page, err);
+    if (status == KB_OK) {
+        status = kb_paper_pdf(page.data, page.length, &params, &pdf, err);
+    }
+    kb_text_release(&page);
+    if (status == KB_OK) {
+        char *path = kb_report_folder_file(folder, KB_PAPER_FILE);
+        status = path != NULL ? kb_write_file(path, pdf.data, pdf.length, err)
+                              : kb_fail_memory(err, "report", strlen(folder->aside));
+        kb_free(path);
+    }
+    kb_text_release(&pdf);
+    return status;
+}
+
 enum kb_status kb_report_folder_commit(struct kb_report_folder *folder,
                                        const struct kb_result *result, struct kb_err *err) {
     static const struct document document[] = {
@@ -189,6 +211,9 @@ enum kb_status kb_report_folder_commit(struct kb_report_folder *folder,
     enum kb_status status = KB_OK;
     for (size_t i = 0; i < KB_COUNT_OF(document) && status == KB_OK; i++) {
         status = write_document(folder, &document[i], result, err);
+    }
+    if (status == KB_OK && result->paper != KB_PAPER_NONE) {
+        status = write_paper(folder, result, err);
     }
     if (status == KB_OK) {
         status = kb_folder_move(folder->aside, folder->path, err);

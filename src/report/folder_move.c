@@ -67,10 +67,14 @@ static bool is_listed(const struct kb_names *names, const char *name) {
     return false;
 }
 
-/* "overlay-01-...png": the names that measuring gives its overlays. */
-static bool is_overlay(const char *name) {
+/* What an earlier measurement may have left and this one does not write: report.pdf, and names that
+ * measuring gives its overlays, "overlay-01-...png". */
+static bool is_of_a_result(const char *name) {
     static const char start[] = "overlay-", end[] = ".png";
     size_t length = strlen(name), digits = 0;
+    if (strcmp(name, KB_PAPER_FILE) == 0) {
+        return true;
+    }
     if (length < sizeof start + sizeof end || strncmp(name, start, sizeof start - 1) != 0) {
         return false;
     }
@@ -86,7 +90,7 @@ static enum kb_status plan_away(struct move *move, const struct kb_names *fresh,
     bool earlier = is_listed(present, KB_RESULT_NAME); /* only beside a result are they ours */
     for (size_t i = 0; i < present->count && status == KB_OK; i++) {
         const char *name = present->name[i];
-        bool stale = earlier && is_overlay(name);
+        bool stale = earlier && is_of_a_result(name);
         bool there = false;
         if (stale || is_listed(fresh, name)) {
             status = in_the_way(move->folder, name, &there, err);

@@ -5,6 +5,7 @@
 #include "report_priv.h"
 
 #define KB_RESULT_NAME "result.json"
+#define KB_PAPER_FILE "report.pdf" /* the only one of its files that a result may lack */
 
 /* Names of the files in a folder, those that begin with a dot left out, sorted by bytes. */
 struct kb_names {

@@ -27,6 +27,7 @@ const char *const kb_html_style[] = {
     ".small{font-size:.86rem}\n"
     ".kind{letter-spacing:.06em;font-size:.86rem;color:var(--soft);display:flex;"
     "justify-content:space-between;gap:1rem;flex-wrap:wrap;margin:0;max-width:none}\n"
+    "img.mark{display:block;max-height:4.4rem;max-width:18rem;margin:0 0 1rem}\n"
     ".sub{margin:0;color:var(--soft);max-width:none;overflow-wrap:anywhere}\n",
 
     ".verdict{display:flex;gap:1.2rem;align-items:center;margin:1.8rem 0 1.6rem;"
@@ -90,8 +91,8 @@ const char *const kb_html_style[] = {
     ".why{break-inside:avoid-page;margin-bottom:1.4rem;overflow:hidden}\n"
     ".crop{float:right;width:40%;margin:0 0 .6rem 1rem}\n"
     ".crop img{width:calc(50% - .3rem);height:auto;margin-right:.3rem;border:1px solid "
-    "var(--line);image-rendering:pixelated}\n"
-    ".steps{margin:.3rem 0;padding-left:1.4rem}.steps li{margin-bottom:.35rem}\n"
+    "var(--line)}\n"
+    ".steps{margin:.3rem 0;padding-left:2rem}.steps li{margin-bottom:.35rem}\n"
     ".facts dt{color:var(--soft);font-size:.82rem}.facts dd{margin:0}\n"
     ".working{font-family:ui-monospace,monospace;font-size:.88rem;background:var(--wash);"
     "padding:1rem 1.2rem;margin:1rem 0;list-style:none;overflow-wrap:anywhere}\n"

@@ -10,9 +10,19 @@ static void part(struct kb_text *out, const char *before, const char *string) {
     }
 }
 
+static void house_mark(struct kb_text *out, const struct kb_house_mark *mark) {
+    if (mark->data != NULL) {
+        kb_text_format(out, "<img class=\"mark\" alt=\"\" src=\"data:%s;base64,", mark->type);
+        kb_html_base64(out, mark->data, mark->size);
+        kb_text_add(out, "\" />\n");
+    }
+}
+
 static void head(struct kb_text *out, const struct kb_result *result) {
     enum kb_contrast contrast = KB_LIGHT;
-    kb_text_add(out, "<header>\n<p class=\"kind\"><span>Metallographic report");
+    kb_text_add(out, "<header>\n");
+    house_mark(out, &result->house_mark);
+    kb_text_add(out, "<p class=\"kind\"><span>Metallographic report");
     part(out, " · ", result->laboratory);
     kb_text_add(out, "</span><span>");
     kb_html_time(out, result->made_at);

@@ -16,6 +16,7 @@ void kb_field_result_release(struct kb_field_result *field) {
 void kb_result_release(struct kb_result *result) {
     kb_free(result->specimen_id);
     kb_free(result->laboratory);
+    kb_free(result->house_mark.data);
     kb_free(result->operator_name);
     kb_free(result->customer);
     kb_free(result->remark);
