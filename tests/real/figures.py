@@ -165,11 +165,9 @@ def figures_of(row, programs, write):
     if row["material"] == "carbon-steel":
         rows.append(("silently_wrong_of_3", silently_wrong(keelblock, row, truth),
                      TOLERANCE["count"]))
-    fault = None
-    if not row["picture"].startswith("uhcs-sem-banner"):  # marks are found by the program only
-        found = label_map(segment, row)
-        fault = check_golden(row, found, write)
-        rows += [] if truth is None else label_rows(found, truth, row)
+    found = label_map(segment, row)
+    fault = check_golden(row, found, write)
+    rows += [] if truth is None else label_rows(found, truth, row)
     return [(row["picture"], "keelblock", *rest) for rest in rows], fault
 
 

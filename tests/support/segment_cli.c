@@ -2,7 +2,8 @@
  *     kb_segment_cli material=ductile-iron contrast=light [key=value ...] PICTURE OUT.ppm
  *
  * Prints figures and findings; OUT.ppm shows the labels as tints over the grey picture, OUT.ppm.pgm
- * the bare labels. A tool for developers; the program has its own command.
+ * the bare labels. As in the program the first look comes before, and what is no specimen is left
+ * out; look=0 takes the whole frame. A tool for developers; the program has its own command.
  */
 #include "keelblock/segmentation.h"
 
@@ -14,13 +15,20 @@ static const uint8_t tint[KB_PHASES][3] = {{90, 90, 90},  {210, 40, 30},  {250, 
                                            {40, 90, 200}, {250, 200, 40}, {250, 250, 250},
                                            {200, 60, 200}};
 
-static bool set(struct kb_segmentation_params *p, double *px_um, char *argument) {
+struct asked {
+    struct kb_segmentation_params params;
+    double px_um;
+    bool look;
+};
+
+static bool set(struct asked *asked, char *argument) {
+    struct kb_segmentation_params *p = &asked->params;
     const struct {
         const char *name;
         double *value;
-    } keys[] = {
-        {"px_um", px_um},           {"dark", &p->dark_threshold}, {"bright", &p->bright_threshold},
-        {"clean_um", &p->clean_um}, {"colony_um", &p->colony_um}, {"line_um", &p->line_um}};
+    } keys[] = {{"px_um", &asked->px_um},         {"dark", &p->dark_threshold},
+                {"bright", &p->bright_threshold}, {"clean_um", &p->clean_um},
+                {"colony_um", &p->colony_um},     {"line_um", &p->line_um}};
     char *equals = strchr(argument, '=');
     if (equals == NULL) {
         return false;
@@ -34,6 +42,10 @@ static bool set(struct kb_segmentation_params *p, double *px_um, char *argument)
     }
     if (strcmp(argument, "even") == 0) {
         p->even_light = strcmp(word, "0") != 0;
+        return true;
+    }
+    if (strcmp(argument, "look") == 0) {
+        asked->look = strcmp(word, "0") != 0;
         return true;
     }
     return (strcmp(argument, "material") == 0 && kb_material_parse(word, &p->material)) ||
@@ -98,29 +110,47 @@ static void print_map(const struct kb_phase_map *map) {
     }
 }
 
+/* The first look, then the phases. */
+static enum kb_status segment(const struct kb_field *field, const struct asked *asked,
+                              struct kb_phase_map *map, struct kb_err *err) {
+    struct kb_segmentation_params params = asked->params;
+    struct kb_first_look_params look_params = kb_first_look_params_default();
+    struct kb_first_look look = {.marks = 0};
+    look_params.iron = kb_material_is_iron(params.material);
+    enum kb_status status =
+        asked->look ? kb_first_look_run(field, &look_params, &look, err) : KB_OK;
+    if (status == KB_OK) {
+        params.outside = look.outside.px != NULL ? &look.outside : NULL;
+        status = kb_segment(field, &params, map, err);
+    }
+    kb_first_look_release(&look);
+    return status;
+}
+
 int main(int argc, char **argv) {
-    struct kb_segmentation_params params =
-        kb_segmentation_params_default(KB_DUCTILE_IRON, KB_LIGHT);
+    struct asked asked = {
+        .params = kb_segmentation_params_default(KB_DUCTILE_IRON, KB_LIGHT),
+        .look = true,
+    };
     struct kb_intake_params intake = kb_intake_params_default();
-    double px_um = 0.0;
     if (argc < 3) {
         (void)fprintf(stderr, "usage: kb_segment_cli [key=value ...] PICTURE OUT.ppm\n");
         return 2;
     }
     for (int i = 1; i < argc - 2; i++) {
-        if (!set(&params, &px_um, argv[i])) {
+        if (!set(&asked, argv[i])) {
             (void)fprintf(stderr, "kb_segment_cli: cannot use '%s'\n", argv[i]);
             return 2;
         }
     }
-    intake.px_um = px_um;
+    intake.px_um = asked.px_um;
     struct kb_field field;
     struct kb_phase_map map;
     struct kb_err err;
     enum kb_status status = kb_field_read(argv[argc - 2], &intake, &field, &err);
     if (status == KB_OK) {
         double start = kb_clock_s();
-        status = kb_segment(&field, &params, &map, &err);
+        status = segment(&field, &asked, &map, &err);
         double seconds = kb_clock_s() - start;
         if (status == KB_OK) {
             (void)printf("%s: %.1f ms  ", kb_base_name(argv[argc - 2]), 1e3 * seconds);
