@@ -41,19 +41,21 @@ struct kb_render_params {
                                   the rest irregular or vermicular. Not used for flakes */
     double graphite_fraction;  /* for flakes and compacted: aimed at, of the field, 0..0.4 */
     double pearlite_of_matrix; /* aimed at, 0..1 */
-    bool bulls_eye;            /* ferrite as rings round graphite; else as grains, or above 0.68
-                                  of pearlite as a network round former austenite grains */
-    double grain_um;           /* ferrite grain size, um; 0: no boundaries drawn */
-    double lamella_um;         /* true interlamellar spacing, um: resolved where the spacing in the
-                                  section spans more than 2 pixels */
-    double fall_off;           /* relative loss of light in the darkest corner, 0..0.9 */
-    double blur_um;            /* standard deviation of the blur, um; at most 30 pixels */
-    double noise;              /* standard deviation of grey noise at grey 200, levels of 255 */
-    double beam_noise;         /* of a scanned beam: standard deviation at grey 200, levels; grows
-                                  with the root of the grey, neighbours in a row are alike */
-    double charging;           /* levels by which a charged place on the border glows */
-    double scratches_per_mm2;  /* at most 1e6 in the field */
-    double clusters;           /* share of nodules drawn touching another, 0..1 */
+    double bainite_of_matrix, carbide_of_matrix; /* aimed at, 0..1; in place of pearlite, and no
+                                                    more than there is of it */
+    bool bulls_eye;           /* ferrite as rings round graphite; else as grains, or above 0.68
+                                 of pearlite as a network round former austenite grains */
+    double grain_um;          /* ferrite grain size, um; 0: no boundaries drawn */
+    double lamella_um;        /* true interlamellar spacing, um: resolved where the spacing in the
+                                 section spans more than 2 pixels */
+    double fall_off;          /* relative loss of light in the darkest corner, 0..0.9 */
+    double blur_um;           /* standard deviation of the blur, um; at most 30 pixels */
+    double noise;             /* standard deviation of grey noise at grey 200, levels of 255 */
+    double beam_noise;        /* of a scanned beam: standard deviation at grey 200, levels; grows
+                                 with the root of the grey, neighbours in a row are alike */
+    double charging;          /* levels by which a charged place on the border glows */
+    double scratches_per_mm2; /* at most 1e6 in the field */
+    double clusters;          /* share of nodules drawn touching another, 0..1 */
 };
 /* An etched ductile iron, 640 x 480 um, 40 % pearlite. */
 KB_API struct kb_render_params kb_render_params_default(void);
@@ -74,8 +76,9 @@ struct kb_render_particle {
 
 struct kb_render_truth {
     double graphite, ferrite, pearlite; /* fractions of the field, from the sub-pixel drawing */
-    double pearlite_of_matrix;
-    struct kb_render_particle *particle; /* those that meet the frame */
+    double bainite, carbide, other;     /* of the field; other: both together */
+    double pearlite_of_matrix, other_of_matrix; /* the matrix is all that is not graphite */
+    struct kb_render_particle *particle;        /* those that meet the frame */
     size_t count;
     double nodularity_percent; /* by area, shape factor >= 0.6, maximum Feret >= 10 um, wholly
                                   inside */
@@ -85,8 +88,8 @@ struct kb_render_truth {
 
 struct kb_render {
     struct kb_image grey;
-    struct kb_image
-        label; /* true phase of each pixel by largest share: 1 graphite, 2 ferrite, 3 pearlite */
+    struct kb_image label; /* true phase of each pixel by largest share: 1 graphite, 2 ferrite, 3
+                              pearlite, 6 other */
     struct kb_render_truth truth;
 };
 

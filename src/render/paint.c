@@ -174,12 +174,18 @@ static void paint_row(const struct brush *b, int32_t y) {
     const uint8_t *pearlite = kb_row(&canvas->pearlite, y);
     const uint8_t *tone = kb_row(&canvas->tone, y);
     uint16_t *light = canvas->light.px + (size_t)y * (size_t)canvas->light.width;
+    const uint8_t *bainite = canvas->bainite.px != NULL ? kb_row(&canvas->bainite, y) : NULL;
+    const uint8_t *carbide = canvas->carbide.px != NULL ? kb_row(&canvas->carbide, y) : NULL;
     bool unetched = canvas->params->look == KB_RENDER_UNETCHED;
     double v = (y + 0.5) * b->px_um;
     for (int32_t x = 0; x < canvas->light.width; x++) {
         double u = (x + 0.5) * b->px_um;
-        int g = graphite[x], p = unetched ? 0 : pearlite[x], f = 255 - g - p;
+        int g = graphite[x], p = unetched ? 0 : pearlite[x];
+        int needles = bainite != NULL ? bainite[x] : 0, blocks = carbide != NULL ? carbide[x] : 0;
+        int f = 255 - g - p - needles - blocks;
         double grey = g * (double)tone[x];
+        grey += needles > 0 ? needles * kb_bainite_grey(canvas, b->key, u, v) : 0.0;
+        grey += blocks > 0 ? blocks * kb_carbide_grey(canvas, b->key, u, v) : 0.0;
         grey += f > 0 ? f * ferrite_grey(b, u, v) : 0.0;
         grey += p > 0 ? p * pearlite_grey(b, u, v) : 0.0;
         grey /= 255.0;

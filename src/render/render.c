@@ -92,6 +92,8 @@ enum kb_status kb_render_params_check(const struct kb_render_params *p, struct k
         {"nodularity", p->nodularity, 0, 1},
         {"graphite_fraction", p->graphite_fraction, 0, DENSEST},
         {"pearlite_of_matrix", p->pearlite_of_matrix, 0, 1},
+        {"bainite_of_matrix", p->bainite_of_matrix, 0, 1},
+        {"carbide_of_matrix", p->carbide_of_matrix, 0, 1},
         {"grain_um", p->grain_um, 0, 10000},
         {"lamella_um", p->lamella_um, 0.01, 100},
         {"fall_off", p->fall_off, 0, 0.9},
@@ -135,6 +137,8 @@ static enum kb_status make_canvas(struct kb_canvas *canvas, struct kb_err *err) 
 static void release_canvas(struct kb_canvas *canvas) {
     kb_image_release(&canvas->graphite);
     kb_image_release(&canvas->pearlite);
+    kb_image_release(&canvas->bainite);
+    kb_image_release(&canvas->carbide);
     kb_image_release(&canvas->tone);
     kb_free(canvas->light.px);
 }
@@ -156,15 +160,22 @@ static enum kb_status cover_graphite(const struct kb_scene *scene, struct kb_can
     return status;
 }
 
-/* Labels of the phase map: 1 graphite, 2 ferrite, 3 pearlite. */
+/* Share of a pixel that is neither graphite, ferrite nor pearlite. */
+static int other_at(const struct kb_canvas *canvas, int32_t x, int32_t y) {
+    int bainite = canvas->bainite.px != NULL ? kb_row(&canvas->bainite, y)[x] : 0;
+    return bainite + (canvas->carbide.px != NULL ? kb_row(&canvas->carbide, y)[x] : 0);
+}
+
+/* Labels of the phase map: 1 graphite, 2 ferrite, 3 pearlite, 6 other. */
 static void fill_labels(const struct kb_canvas *canvas, struct kb_image *label) {
     for (int32_t y = 0; y < label->height; y++) {
         const uint8_t *graphite = kb_row(&canvas->graphite, y),
                       *pearlite = kb_row(&canvas->pearlite, y);
         uint8_t *to = kb_row(label, y);
         for (int32_t x = 0; x < label->width; x++) {
-            int g = graphite[x], p = pearlite[x], f = 255 - g - p;
+            int g = graphite[x], p = pearlite[x], o = other_at(canvas, x, y), f = 255 - g - p - o;
             to[x] = g >= f && g >= p ? 1 : f >= p ? 2 : 3;
+            to[x] = o > g && o > f && o > p ? 6 : to[x];
         }
     }
 }
@@ -179,6 +190,9 @@ static enum kb_status draw(struct kb_canvas *canvas, struct kb_matrix *matrix,
     if (status == KB_OK) {
         status = kb_matrix_make(params, canvas->scene, &canvas->graphite, matrix, &canvas->pearlite,
                                 &render->truth, err);
+    }
+    if (status == KB_OK) {
+        status = kb_free_part_make(canvas, matrix, &render->truth, err);
     }
     if (status == KB_OK) {
         status = kb_scene_truth(canvas->scene, &render->truth, err);

@@ -36,6 +36,7 @@ enum kb_chance {
     KB_CHANCE_LAYOUT,
     KB_CHANCE_BEAM,
     KB_CHANCE_CHARGE,
+    KB_CHANCE_FREE_PART,
 };
 
 struct kb_random {
@@ -214,7 +215,6 @@ KB_NODISCARD enum kb_status kb_matrix_make(const struct kb_render_params *params
                                            struct kb_render_truth *truth, struct kb_err *err);
 void kb_matrix_release(struct kb_matrix *matrix);
 
-/* ---- paint.c, marks.c, optics.c: from phases to light to grey
 /* ---- arrange.c: how flakes lie to one another
  * ------------------------------------------------------ */
 
@@ -250,6 +250,7 @@ bool kb_arrange_try(const struct kb_arrange *arrange, struct kb_random *random, 
 /* Turn a stroke so that the chord between its ends has that direction. */
 void kb_form_turn(const struct kb_form *form, double turns, struct kb_form *to);
 
+/* ---- paint.c, marks.c, optics.c: from phases to light to grey
  * ------------------------------------ */
 
 /* Light in 1/128 of a grey level. */
@@ -265,9 +266,17 @@ struct kb_canvas {
     const struct kb_scene *scene;
     const struct kb_matrix *matrix;
     struct kb_image graphite, pearlite; /* share of each pixel, 0..255 */
+    struct kb_image bainite, carbide;   /* the same; empty where the parameters ask for none */
     struct kb_image tone;               /* grey of the graphite in each pixel */
     struct kb_light light;
 };
+
+/* free_part.c: bainite and carbide in place of pearlite; the truth follows. Their greys at a place,
+ * um, are given a key of chance. */
+KB_NODISCARD enum kb_status kb_free_part_make(struct kb_canvas *canvas, struct kb_matrix *matrix,
+                                              struct kb_render_truth *truth, struct kb_err *err);
+double kb_bainite_grey(const struct kb_canvas *canvas, uint64_t key, double x, double y);
+double kb_carbide_grey(const struct kb_canvas *canvas, uint64_t key, double x, double y);
 
 void kb_paint_graphite(struct kb_canvas *canvas);
 void kb_paint(struct kb_canvas *canvas);

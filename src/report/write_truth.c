@@ -60,6 +60,8 @@ static json_t *pack_params(const struct kb_render_params *p) {
         {"nodularity", p->nodularity},
         {"graphite_fraction", p->graphite_fraction},
         {"pearlite_of_matrix", p->pearlite_of_matrix},
+        {"bainite_of_matrix", p->bainite_of_matrix},
+        {"carbide_of_matrix", p->carbide_of_matrix},
         {"grain_um", p->grain_um},
         {"lamella_um", p->lamella_um},
         {"fall_off", p->fall_off},
@@ -100,12 +102,13 @@ static json_t *pack_particles(const struct kb_render_truth *truth) {
 
 static json_t *pack_truth(const struct kb_render_params *params,
                           const struct kb_render_truth *truth) {
-    return json_pack("{ss so s{sf sf sf} so so sf so}", "schema", "keelblock.truth/1", "params",
-                     pack_params(params), "phases", "graphite", truth->graphite, "ferrite",
-                     truth->ferrite, "pearlite", truth->pearlite, "pearlite_of_matrix",
-                     number(truth->pearlite_of_matrix), "nodularity_percent",
-                     number(truth->nodularity_percent), "nodules_per_mm2", truth->nodules_per_mm2,
-                     "particles", pack_particles(truth));
+    return json_pack(
+        "{ss so s{sf sf sf sf sf sf} so so so sf so}", "schema", "keelblock.truth/1", "params",
+        pack_params(params), "phases", "graphite", truth->graphite, "ferrite", truth->ferrite,
+        "pearlite", truth->pearlite, "other", truth->other, "bainite", truth->bainite, "carbide",
+        truth->carbide, "pearlite_of_matrix", number(truth->pearlite_of_matrix), "other_of_matrix",
+        number(truth->other_of_matrix), "nodularity_percent", number(truth->nodularity_percent),
+        "nodules_per_mm2", truth->nodules_per_mm2, "particles", pack_particles(truth));
 }
 
 enum kb_status kb_write_truth(const char *path, const struct kb_render_params *params,

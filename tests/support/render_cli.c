@@ -61,6 +61,8 @@ static bool set(struct kb_render_params *p, char *argument) {
         {"nodularity", &p->nodularity},
         {"graphite_fraction", &p->graphite_fraction},
         {"pearlite_of_matrix", &p->pearlite_of_matrix},
+        {"bainite_of_matrix", &p->bainite_of_matrix},
+        {"carbide_of_matrix", &p->carbide_of_matrix},
         {"grain_um", &p->grain_um},
         {"lamella_um", &p->lamella_um},
         {"fall_off", &p->fall_off},
