@@ -196,7 +196,8 @@ static void draw_pages(const struct book *book, const struct place *place, size_
 static cairo_status_t take(void *context, const unsigned char *data, unsigned int length) {
     struct kb_text *out = context;
     kb_text_add_bytes(out, (const char *)data, length);
-    return out->failed ? CAIRO_STATUS_NO_MEMORY : CAIRO_STATUS_SUCCESS;
+    return CAIRO_STATUS_SUCCESS; /* out->failed is looked at in the end: cairo 1.16 crashes on
+                                    errors */
 }
 
 /* Running head: what the page says of itself above its title, and the title. */
@@ -244,6 +245,8 @@ static enum kb_status bind(struct book *book, const struct kb_node *root, struct
     book->surface =
         cairo_pdf_surface_create_for_stream(take, out, book->sheet.width, book->sheet.height);
     book->cairo = cairo_create(book->surface);
+    /* plain objects, which any reader and any archive take */
+    cairo_pdf_surface_restrict_to_version(book->surface, CAIRO_PDF_VERSION_1_4);
     properties(book->surface, root, book->params->made_at);
     draw_pages(book, place, count);
     cairo_destroy(book->cairo);
