@@ -86,6 +86,11 @@ KB_API KB_NODISCARD enum kb_status kb_field_from_grey(struct kb_image *grey, dou
 KB_API void kb_field_release(struct kb_field *field);
 KB_API double kb_field_area_mm2(const struct kb_field *field); /* NaN when the scale is unknown */
 
+/* SHA-256 of a file's bytes, as in struct kb_field, without looking at what they mean. KB_E_INPUT
+ * as kb_field_read() for what is no regular file or empty. */
+KB_API KB_NODISCARD enum kb_status kb_file_digest(const char *path, char sha256[65],
+                                                  struct kb_err *err);
+
 /* Every picture that `pattern` means, sorted by name (bytes): a file, a folder (its *.tif *.tiff
  * *.png *.jpg *.jpeg in any case, not deeper), or a shell pattern. KB_E_INPUT when it means none.
  * Paths are appended to *paths (kb_grow array of kb_copy_string); a failed call appends none. A
@@ -121,6 +126,34 @@ struct kb_job {
 KB_API KB_NODISCARD enum kb_status kb_job_read(const char *path, struct kb_job *job,
                                                struct kb_err *err);
 KB_API void kb_job_release(struct kb_job *job);
+
+/* ---- tables ------------------------------------------------------------------------------------
+ * What a spreadsheet saves as text, anywhere in the world: cells apart by comma, semicolon or tab;
+ * quotes, with line breaks inside; LF, CRLF or CR; UTF-8, UTF-16, or Windows-1252 where the bytes
+ * are no UTF-8. Only the syntax is checked here; what columns mean is the application's. */
+
+struct kb_table_row {
+    int number;  /* as the spreadsheet counts them, from 1 */
+    char **cell; /* UTF-8, trimmed; "" when empty */
+    size_t cells;
+};
+
+struct kb_table {
+    char *path;
+    char sha256[65];          /* of the file's bytes */
+    const char *encoding;     /* static text: "UTF-8", "UTF-16", "Windows-1252" */
+    char separator;           /* ',', ';' or tab */
+    struct kb_table_row *row; /* those that are not empty, the first one the header */
+    size_t rows, capacity;
+};
+
+/* Empty rows and empty cells at the ends of rows are left out. The separator is the one that the
+ * first row has most of, or the one that a line "sep=;" before it says. KB_E_SYSTEM when the file
+ * cannot be opened, KB_E_USAGE for bad text, naming the row. On failure `table` is zeroed. Release
+ * with kb_table_release(). */
+KB_API KB_NODISCARD enum kb_status kb_table_read(const char *path, struct kb_table *table,
+                                                 struct kb_err *err);
+KB_API void kb_table_release(struct kb_table *table);
 
 #ifdef __cplusplus
 }

@@ -150,4 +150,17 @@ KB_NODISCARD enum kb_status kb_read_tiff(struct kb_reading *reading, struct kb_e
 KB_NODISCARD enum kb_status kb_read_png(struct kb_reading *reading, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_read_jpeg(struct kb_reading *reading, struct kb_err *err);
 
+/* ---- text (utf8.c, table_text.c) ---------------------------------------------------------------
+ */
+
+/* Bytes of the well-formed UTF-8 character at `at` (RFC 3629), of which `left` may be read; 0 when
+ * it is none, or a control other than a tab. */
+size_t kb_utf8_size(const uint8_t *at, size_t left);
+/* A table's bytes as UTF-8, appended to `text`, and what they were. NULL, or what is wrong. */
+const char *kb_table_text(const uint8_t *bytes, size_t size, struct kb_text *text,
+                          const char **encoding);
+
+/* SHA-256 in lower-case hexadecimal. */
+void kb_digest(const void *bytes, size_t size, char hex[65]);
+
 #endif

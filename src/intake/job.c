@@ -37,32 +37,12 @@ static enum kb_status bad_line(struct parsing *parsing, const char *text) {
     return parsing->status;
 }
 
-/* Bytes of the well-formed UTF-8 character at `c` (RFC 3629), 0 when it is none or a control. */
-static size_t character_size(const uint8_t *c) {
-    if (c[0] < 0x80) {
-        return c[0] >= ' ' || c[0] == '\t' ? 1 : 0;
-    }
-    const size_t size = c[0] >= 0xf0 ? 4 : c[0] >= 0xe0 ? 3 : 2;
-    if (c[0] < 0xc2 || c[0] > 0xf4) {
-        return 0;
-    }
-    for (size_t i = 1; i < size; i++) {
-        if ((c[i] & 0xc0) != 0x80) {
-            return 0;
-        }
-    }
-    /* overlong forms, surrogates, beyond U+10FFFF */
-    const bool wrong = (c[0] == 0xe0 && c[1] < 0xa0) || (c[0] == 0xed && c[1] > 0x9f) ||
-                       (c[0] == 0xf0 && c[1] < 0x90) || (c[0] == 0xf4 && c[1] > 0x8f);
-    return wrong ? 0 : size;
-}
-
 static bool is_text(const char *line, size_t length) {
     const uint8_t *c = (const uint8_t *)line;
     const uint8_t *end = c + length;
     while (c < end) {
-        const size_t size = character_size(c); /* stops at the line's end or NUL at the latest */
-        if (size == 0 || size > (size_t)(end - c)) {
+        const size_t size = kb_utf8_size(c, (size_t)(end - c));
+        if (size == 0) {
             return false;
         }
         c += size;

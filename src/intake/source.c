@@ -99,6 +99,12 @@ int64_t kb_source_read(struct kb_source *source, void *to, size_t size) {
     return (int64_t)(size - left);
 }
 
+static void hex_of(const uint8_t digest[SHA256_DIGEST_SIZE], char hex[65]) {
+    for (size_t i = 0; i < SHA256_DIGEST_SIZE; i++) {
+        (void)snprintf(hex + 2 * i, 3, "%02x", digest[i]);
+    }
+}
+
 enum kb_status kb_source_digest(struct kb_source *source, char hex[65], struct kb_err *err) {
     uint8_t *block = kb_alloc(BLOCK, 1);
     if (block == NULL) {
@@ -120,9 +126,7 @@ enum kb_status kb_source_digest(struct kb_source *source, char hex[65], struct k
     }
     uint8_t digest[SHA256_DIGEST_SIZE];
     sha256_digest(&sha, sizeof digest, digest);
-    for (size_t i = 0; i < sizeof digest; i++) {
-        (void)snprintf(hex + 2 * i, 3, "%02x", digest[i]);
-    }
+    hex_of(digest, hex);
     return KB_OK;
 }
 
@@ -137,4 +141,23 @@ enum kb_status kb_source_unchanged(const struct kb_source *source, struct kb_err
                        "the file was changed while it was read (wait until it is complete)");
     }
     return KB_OK;
+}
+
+enum kb_status kb_file_digest(const char *path, char sha256[65], struct kb_err *err) {
+    struct kb_source source;
+    enum kb_status status = kb_source_open(path, &source, err);
+    if (status == KB_OK) {
+        status = kb_source_digest(&source, sha256, err);
+    }
+    kb_source_close(&source);
+    return status;
+}
+
+void kb_digest(const void *bytes, size_t size, char hex[65]) {
+    struct sha256_ctx sha;
+    uint8_t digest[SHA256_DIGEST_SIZE];
+    sha256_init(&sha);
+    sha256_update(&sha, size, bytes);
+    sha256_digest(&sha, sizeof digest, digest);
+    hex_of(digest, hex);
 }
