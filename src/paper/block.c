@@ -310,7 +310,7 @@ static void set_picture(struct kb_setting *setting, const struct kb_node *img, d
         box->node = img;
         box->w = w * said;
         box->h = h * said;
-        (void)kb_flow_add(setting, flow, box, 0.0, 0.0);
+        (void)kb_flow_add(setting, flow, box, 0.0, kb_node_class(img, "mark") ? 9.0 : 0.0);
     }
 }
 
@@ -379,6 +379,30 @@ static void set_line_to_sign(struct kb_setting *setting, const struct kb_node *n
     (void)kb_flow_add(setting, flow, group, 0.0, 0.0);
 }
 
+/* Words at the left, what they mean beside them. */
+static void set_meanings(struct kb_setting *setting, const struct kb_node *node, double width,
+                         struct kb_flow *flow) {
+    const double column = 62.0;
+    struct kb_look_of_text name = {8.0, "Sans", false, false, false, KB_SOFT};
+    struct kb_look_of_text meaning = {8.0, "Sans", false, false, false, KB_INK};
+    for (const struct kb_node *item = node->first; item != NULL; item = item->next) {
+        const struct kb_node *dt = item->tag != NULL ? kb_node_find(item, "dt") : NULL;
+        const struct kb_node *dd = item->tag != NULL ? kb_node_find(item, "dd") : NULL;
+        struct kb_box *group = kb_box_new(setting, KB_BOX_GROUP);
+        if (dt != NULL) {
+            kb_box_put(group, kb_set_text(setting, dt, &name, column - 4.0), 0.0, 0.0);
+        }
+        if (dd != NULL) {
+            kb_box_put(group, kb_set_text(setting, dd, &meaning, width - column), column, 0.0);
+        }
+        struct kb_strip *strip =
+            kb_flow_add(setting, flow, group, item == node->first ? 3.0 : 0.0, 1.5);
+        if (strip != NULL) {
+            strip->keep = item->next != NULL;
+        }
+    }
+}
+
 static void set_nothing(struct kb_setting *setting, const struct kb_node *node, double width,
                         struct kb_flow *flow) {
     (void)setting;
@@ -425,7 +449,7 @@ static const struct {
     {"header", NULL, kb_set_children},
     {"section", NULL, kb_set_children},
     {"div", NULL, kb_set_children},
-    {"dl", NULL, kb_set_children},
+    {"dl", NULL, set_meanings},
 };
 
 bool kb_is_block(const struct kb_node *node) {
