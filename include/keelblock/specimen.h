@@ -50,6 +50,67 @@ struct kb_test_lines {
 };
 enum kb_line_direction { KB_ALONG_ROWS, KB_ALONG_COLUMNS, KB_LINE_DIRECTIONS };
 
+/* ---- how flakes lie -----------------------------------------------------------------------------
+ * ISO 945-1 tells the distribution of form I, A to E, by pictures. These figures stand in for them;
+ * they are ours, no published source (flake_field.c has the formulas).
+ */
+
+enum kb_flake_measure {
+    KB_FLAKE_FERET,     /* um: maximum Feret diameter of complete flakes, weighted by area */
+    KB_FLAKE_LENGTH,    /* um: the same along the flake, from area and perimeter */
+    KB_FLAKE_THICKNESS, /* um: 2 area / outline */
+    KB_FLAKE_SPACING,   /* um: mean free path from flake to flake */
+    KB_FLAKE_VOIDS,     /* 1: boxes without graphite over those that chance would leave */
+    KB_FLAKE_ORDER,     /* 0..1: 0 all directions alike, 1 all parallel; sampling error taken off */
+    KB_FLAKE_RADIAL,    /* 1: how far flakes point to common centres; 0 by chance */
+    KB_FLAKE_MIDDLE,    /* 1: outline an area about those centres over that round about them */
+    KB_FLAKE_PLATES,    /* 0..1: share of the graphite in few long, straight, thick plates */
+    KB_FLAKE_MEASURES
+};
+KB_API const char *kb_flake_measure_name(enum kb_flake_measure measure);  /* "length_um", ... */
+KB_API const char *kb_flake_measure_words(enum kb_flake_measure measure); /* for readers */
+KB_API const char *kb_flake_measure_unit(
+    enum kb_flake_measure measure); /* "um", "1" for a share, "" for a bare number */
+KB_API const char *kb_flake_measure_tells(enum kb_flake_measure measure); /* what it speaks for */
+
+/* Why the flakes of a field were not measured. */
+enum kb_flake_bar {
+    KB_FLAKE_NO_BAR,
+    KB_FLAKE_NO_SCALE,
+    KB_FLAKE_NO_GRAPHITE,
+    KB_FLAKE_TOO_CLOSE, /* flakes too close together for this pixel size */
+    KB_FLAKE_BARS
+};
+
+struct kb_flake_figures {
+    bool looked;                     /* false, as after zeroing: nothing below is known */
+    enum kb_flake_bar bar;           /* why it could not be measured */
+    size_t flakes;                   /* complete particles of 8 pixels and more */
+    double value[KB_FLAKE_MEASURES]; /* NaN where not measured */
+    double order_error;              /* standard error of the order by sampling */
+    double direction;  /* preferred one, radians 0..pi, counter-clockwise from the row, y up */
+    double longest_um; /* maximum Feret diameter of the largest complete flake that is a single
+                          stroke; NaN for none */
+};
+
+enum kb_flake_letter { KB_FLAKE_A, KB_FLAKE_B, KB_FLAKE_C, KB_FLAKE_D, KB_FLAKE_E };
+#define KB_FLAKE_LETTERS 5
+KB_API const char *kb_flake_letter_name(enum kb_flake_letter letter);  /* "A" .. "E" */
+KB_API const char *kb_flake_letter_words(enum kb_flake_letter letter); /* "random, even", ... */
+
+/* Distribution of form I over the specimen. The letter is printed only where one of them is
+ * believed enough; see flake_letters.c for the curves. */
+struct kb_flake_distribution {
+    struct kb_estimate figure[KB_FLAKE_MEASURES]; /* mean of the fields */
+    size_t flakes, fields;                        /* behind it */
+    double belief[KB_FLAKE_LETTERS], not_told;    /* sum 1 */
+    bool told;
+    enum kb_flake_letter letter; /* if told */
+    int size_class;              /* ISO 945-1, of the longest single flake; 0 not measured */
+    char designation[16];        /* "I A 4"; "" unless form, letter and size are all told */
+    const char *why;             /* static text where nothing is told, else NULL */
+};
+
 /* What one field contributes: sums, so that specimens pool them. NaN where not measured. */
 struct kb_field_figures {
     enum kb_contrast contrast;
@@ -82,6 +143,7 @@ struct kb_field_figures {
     struct kb_test_lines lines[KB_LINE_DIRECTIONS];
 
     /* For unfolding. A view of the field's particles: it must live until the specimen is made.
+    struct kb_flake_figures flakes; /* by kb_flake_figures_make(), for grey iron alone */
      * NULL: none, and the specimen has no sizes in space. */
     const struct kb_particle *particle;
     size_t particle_count;
@@ -91,6 +153,14 @@ struct kb_field_figures {
 
 /* Figures of one field from its map and, for irons, its particles (NULL for steel). `px_um` 0:
  * unknown; everything in um is then NaN. Ferrite and pearlite are NaN in an unetched field and
+/* How the flakes of a field lie, given its other figures. Grey iron; cost: one more pass over the
+ * map. KB_E_MEMORY only. */
+KB_API KB_NODISCARD enum kb_status kb_flake_figures_make(const struct kb_phase_map *map,
+                                                         const struct kb_particles *particles,
+                                                         const struct kb_field_figures *field,
+                                                         struct kb_flake_figures *out,
+                                                         struct kb_err *err);
+
  * where the map did not tell them apart (label matrix); graphite is NaN for steel. */
 KB_API void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contrast contrast,
                                   enum kb_material material, double px_um,
@@ -215,6 +285,7 @@ struct kb_specimen {
     struct kb_estimate form_area_percent[KB_FORMS]; /* of the counting graphite area */
     struct kb_estimate mean_feret_um;
     struct kb_estimate largest_feret_um;
+    struct kb_flake_distribution distribution;      /* of grey iron */
     int size_class; /* ISO 945-1 class of the largest particle; 0 not measured */
     size_t size_count[9];
     size_t particles[KB_PARTICLE_STATES]; /* over the graphite fields */

@@ -27,11 +27,14 @@ static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *w
 
 static enum kb_status sum_up(const struct kb_plan *plan, struct kb_field_way *way,
                              struct kb_err *err) {
-    (void)err;
-    const bool iron = kb_material_is_iron(plan->settings->material);
-    kb_field_figures_make(&way->map, way->contrast, plan->settings->material, way->field.px_um,
-                          iron ? &way->out->particles : NULL, &way->out->figures);
-    return KB_OK;
+    const enum kb_material material = plan->settings->material;
+    const bool iron = kb_material_is_iron(material);
+    const struct kb_particles *particles = iron ? &way->out->particles : NULL;
+    struct kb_field_figures *figures = &way->out->figures;
+    kb_field_figures_make(&way->map, way->contrast, material, way->field.px_um, particles, figures);
+    return material == KB_GREY_IRON
+               ? kb_flake_figures_make(&way->map, particles, figures, &figures->flakes, err)
+               : KB_OK;
 }
 
 /* Overlay into the output folder, small pictures into the result. */

@@ -25,6 +25,12 @@ static void nodularity_row(struct kb_text *out, const char *method, const char *
 static void nodularity(struct kb_text *out, const struct kb_specimen *specimen) {
     const struct kb_estimate *by = specimen->nodularity_percent;
     kb_text_add(out, "<h3>Nodularity</h3>\n<div class=\"wide\"><table class=\"stack\"><thead><tr>"
+    if (result->material == KB_GREY_IRON) {
+        kb_text_add(out, "<h3>Nodularity</h3>\n<p>Not given: ");
+        kb_html_text(out, by[KB_NOD_ISO945_4].why);
+        kb_text_add(out, ". What is round all the same shows as forms V and VI below.</p>\n");
+        return;
+    }
                      "<th>method</th><th>what is divided by what</th>"
                      "<th class=\"n\">nodularity, 95&#160;% interval</th></tr></thead><tbody>\n");
     nodularity_row(out, "after ISO 945-4, by area",
@@ -269,7 +275,8 @@ void kb_html_graphite(struct kb_text *out, const struct kb_result *result) {
         return;
     }
     kb_html_section(out, "graphite", "Graphite");
-    nodularity(out, &result->specimen);
+    kb_html_flakes(out, result);
+    nodularity(out, result);
     forms_by_hand(out, result);
     kb_html_counts(out, &result->specimen);
     forms(out, result);

@@ -72,6 +72,7 @@ void kb_html_summary(struct kb_text *out, const struct kb_result *result);
 void kb_html_limits(struct kb_text *out, const struct kb_result *result);
 void kb_html_phases(struct kb_text *out, const struct kb_result *result);
 void kb_html_graphite(struct kb_text *out, const struct kb_result *result);
+void kb_html_flakes(struct kb_text *out, const struct kb_result *result);     /* part of it */
 void kb_html_counts(struct kb_text *out, const struct kb_specimen *specimen); /* part of it */
 void kb_html_space(struct kb_text *out, const struct kb_result *result);
 void kb_html_fields(struct kb_text *out, const struct kb_result *result);

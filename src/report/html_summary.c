@@ -67,6 +67,21 @@ static void lead(struct kb_text *out, const struct kb_headline *headline) {
     kb_text_format(out, "</dd><dd class=\"soft small\">%s</dd></div>\n", headline->of);
 }
 
+/* Of flake iron: the designation or the letter, where told. */
+static void designation(struct kb_text *out, const struct kb_result *result) {
+    const struct kb_flake_distribution *flakes = &result->specimen.distribution;
+    if (!flakes->told) {
+        return;
+    }
+    const bool whole = flakes->designation[0] != '\0';
+    kb_text_format(out,
+                   "<p class=\"counts\">Graphite %s%s after ISO 945-1: %s; the letter is believed "
+                   "to %.0f&#160;%%, <a href=\"#graphite\">on these figures</a>.</p>\n",
+                   whole ? "" : "distribution ",
+                   whole ? flakes->designation : kb_flake_letter_name(flakes->letter),
+                   kb_flake_letter_words(flakes->letter), 100.0 * flakes->belief[flakes->letter]);
+}
+
 static void counts(struct kb_text *out, const struct kb_result *result) {
     const struct kb_specimen *specimen = &result->specimen;
     kb_text_format(out, "<p class=\"counts\">%zu field%s", specimen->fields,
@@ -130,6 +145,7 @@ void kb_html_summary(struct kb_text *out, const struct kb_result *result) {
         lead(out, &headline[i]);
     }
     kb_text_add(out, "</dl>\n");
+    designation(out, result);
     counts(out, result);
     findings(out, result);
 }

@@ -116,6 +116,7 @@ static void graphite(struct kb_json *json, const struct kb_specimen *specimen) {
     kb_json_value(json, "largest_feret_um", &specimen->largest_feret_um, 1.0);
     kb_json_number(json, "area_mm2", specimen->area_mm2);
     kb_json_counts(json, specimen);
+    kb_json_flakes(json, specimen);
     kb_json_spatial(json, specimen);
     kb_json_close(json, '}');
 }

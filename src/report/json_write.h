@@ -32,6 +32,9 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
 void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
 /* "iso945_4", ... */
+/* json_flakes.c */
+void kb_json_flakes(struct kb_json *json, const struct kb_specimen *specimen);
+void kb_json_field_flakes(struct kb_json *json, const struct kb_flake_figures *flakes);
 const char *kb_json_nodularity_key(enum kb_nodularity_method method);
 /* uncertainty of the main figures (json_budget.c) */
 void kb_json_budgets(struct kb_json *json, const struct kb_specimen *specimen);

@@ -137,6 +137,33 @@ static void figures(const struct table *table, const struct kb_result *result) {
     }
 }
 
+/* Of flake iron, one line: the designation with its belief, or why there is none. */
+static void distribution(const struct table *table, const struct kb_result *result) {
+    const struct kb_flake_distribution *flakes = &result->specimen.distribution;
+    if (result->material != KB_GREY_IRON) {
+        return;
+    }
+    struct kb_text line = KB_TEXT_INIT;
+    if (flakes->told) {
+        const bool whole = flakes->designation[0] != '\0';
+        kb_text_format(&line, "flakes after ISO 945-1: %s%s, %s; letter believed to %.0f %%",
+                       whole ? "" : "distribution ",
+                       whole ? flakes->designation : kb_flake_letter_name(flakes->letter),
+                       kb_flake_letter_words(flakes->letter),
+                       100.0 * flakes->belief[flakes->letter]);
+    } else {
+        kb_text_format(&line, "distribution of flakes: not told, %s",
+                       flakes->why != NULL ? flakes->why : "not measured");
+    }
+    if (line.failed) {
+        table->out->failed = true;
+    } else {
+        kb_text_format(table->out, "%*s", INDENT, "");
+        wrap(table, line.data, INDENT, INDENT + 2);
+    }
+    kb_text_release(&line);
+}
+
 static void limit_line(const struct table *table, const struct kb_limit_result *limit) {
     static const char *const mark[] = {"–", "✔", "✘", "?"};
     struct kb_shown shown = kb_show(&limit->value);
@@ -202,6 +229,7 @@ enum kb_status kb_report_table(const struct kb_result *result, int columns, bool
     title(&table, result);
     verdict(&table, &result->judgement);
     figures(&table, result);
+    distribution(&table, result);
     for (size_t i = 0; i < result->judgement.count; i++) {
         limit_line(&table, &result->judgement.limit[i]);
     }

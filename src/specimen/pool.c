@@ -22,9 +22,13 @@ static const double scale_tolerance = 1.005;
 
 static const char why_graphite[] = "steel: no free graphite is looked for";
 static const char why_etched[] = "no etched field in which ferrite and pearlite are told apart";
+static const char why_other[] =
+    "looked for where ferrite and pearlite stand apart under the light microscope; none by hand";
 static const char why_phase[] = "not looked for in these fields";
 static const char why_scale[] = "pixel size unknown";
 static const char why_particles[] = "no particle counts";
+static const char why_flakes[] =
+    "flake graphite: nodularity and nodules are of spheroidal and compacted graphite";
 static const char method_largest[] = "largest over all fields; an extreme has no interval";
 
 struct pooling {
@@ -98,24 +102,37 @@ static bool any_above_zero(const double *value, size_t n) {
     return false;
 }
 
+/* Whether some field was searched for regions that fit no constituent; set by hand, they count in
+ * every field. */
+static bool other_is_sought(const struct pooling *pooling) {
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (isfinite(pooling->field[i].other_of_matrix)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static struct kb_estimate pool_phase(struct pooling *pooling, enum kb_phase phase,
                                      const char *why) {
+    const bool sought = other_is_sought(pooling);
     size_t n = 0;
     for (size_t i = 0; i < pooling->count; i++) {
         const struct kb_field_figures *field = &pooling->field[i];
         bool used = phase == KB_GRAPHITE ? shows_graphite(pooling, field)
                                          : isfinite(field->fraction[phase]);
+        used = used || (phase == KB_OTHER && !sought);
         if (used) {
             pooling->area[n] = field->area_mm2;
-            pooling->top[n] = field->fraction[phase];
+            pooling->top[n] = isfinite(field->fraction[phase]) ? field->fraction[phase] : 0.0;
             pooling->bottom[n++] = 1.0;
         }
     }
     if (n == 0) {
         return kb_estimate_missing("1", why);
     }
-    if (phase == KB_OTHER && !any_above_zero(pooling->top, n)) {
-        return kb_estimate_missing("1", "no region was set to other by hand; it is not looked for");
+    if (phase == KB_OTHER && !sought && !any_above_zero(pooling->top, n)) {
+        return kb_estimate_missing("1", why_other);
     }
     if (!weigh_by_area(pooling, n)) {
         return kb_estimate_mean(pooling->top, n, "1", 0.0, 1.0);
@@ -124,9 +141,9 @@ static struct kb_estimate pool_phase(struct pooling *pooling, enum kb_phase phas
     return kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
 }
 
-/* Ferrite, pearlite and cementite together, of the field. */
+/* Ferrite, pearlite, cementite and other together, of the field. */
 static double matrix_fraction(const struct kb_field_figures *field) {
-    static const enum kb_phase part[] = {KB_FERRITE, KB_PEARLITE, KB_CEMENTITE};
+    static const enum kb_phase part[] = {KB_FERRITE, KB_PEARLITE, KB_CEMENTITE, KB_OTHER};
     double whole = 0.0;
     for (size_t i = 0; i < sizeof part / sizeof part[0]; i++) {
         whole += isfinite(field->fraction[part[i]]) ? field->fraction[part[i]] : 0.0;
@@ -152,6 +169,23 @@ static struct kb_estimate pool_pearlite_of_matrix(const struct pooling *pooling,
     return kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
 }
 
+static struct kb_estimate pool_other_of_matrix(const struct pooling *pooling) {
+    size_t n = 0;
+    for (size_t i = 0; i < pooling->count; i++) {
+        const struct kb_field_figures *field = &pooling->field[i];
+        if (isfinite(field->other_of_matrix)) {
+            pooling->area[n] = field->area_mm2;
+            pooling->top[n] = field->fraction[KB_OTHER];
+            pooling->bottom[n++] = matrix_fraction(field);
+        }
+    }
+    if (n == 0) {
+        return kb_estimate_missing("1", why_other);
+    }
+    (void)weigh_by_area(pooling, n);
+    return kb_estimate_ratio(pooling->top, pooling->bottom, n, 1.0, "1", 0.0, 1.0);
+}
+
 static void pool_phases(struct pooling *pooling, struct kb_specimen *out) {
     bool iron = kb_material_is_iron(pooling->material);
     for (int phase = 0; phase < KB_PHASES; phase++) {
@@ -164,6 +198,7 @@ static void pool_phases(struct pooling *pooling, struct kb_specimen *out) {
         out->phase[phase] = pool_phase(pooling, (enum kb_phase)phase, why);
     }
     out->pearlite_of_matrix = pool_pearlite_of_matrix(pooling, &out->fields_matrix);
+    out->other_of_matrix = pool_other_of_matrix(pooling);
 }
 
 /* ---- graphite ---- */
@@ -269,6 +304,7 @@ static void miss_particles(const char *why, struct kb_specimen *out) {
     kb_count_rules_miss(why, out);
     kb_spacing_miss(why, &out->spacing);
     kb_spheres_miss(why, &out->spheres);
+    kb_flakes_miss(why, &out->distribution);
 }
 
 static void pool_largest(const struct pooling *pooling, size_t fields, struct kb_specimen *out) {
@@ -335,6 +371,21 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
     pool_largest(pooling, fields, out);
 }
 
+/* A flake that lies across the section looks round now and then; that is no nodule, and a
+ * nodularity of a few per cent would say that there are some. Forms V and VI still show what is
+ * round. */
+static void silence_nodules(struct kb_specimen *out) {
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        out->nodularity_percent[method] = kb_estimate_missing("%", why_flakes);
+    }
+    out->nodularity_framed_percent = kb_estimate_missing("%", why_flakes);
+    out->nodularity_by_count_percent = kb_estimate_missing("%", why_flakes);
+    out->nodules_per_mm2 = kb_estimate_missing("1/mm2", why_flakes);
+    for (int rule = 0; rule < KB_COUNT_RULES; rule++) {
+        out->nodule_count_per_mm2[rule] = kb_estimate_missing("1/mm2", why_flakes);
+    }
+}
+
 /* Counting rules, spacing, and sizes in space, of the fields that show particles. */
 static enum kb_status pool_space(const struct pooling *pooling, struct kb_specimen *out,
                                  struct kb_err *err) {
@@ -352,6 +403,7 @@ static enum kb_status pool_space(const struct pooling *pooling, struct kb_specim
     if (used.count > 0) {
         kb_count_rules_run(&used, out);
         kb_spacing_run(&used, &out->spacing);
+        kb_flakes_run(&used, pooling->material, out);
         status = kb_spheres_run(&used, pooling->material, &out->spheres, err);
     }
     kb_free(used.field);
@@ -424,6 +476,9 @@ enum kb_status kb_specimen_run(const struct kb_field_figures *fields, size_t cou
     pool_phases(&pooling, out);
     pool_particles(&pooling, out);
     enum kb_status status = pool_space(&pooling, out, err);
+    if (material == KB_GREY_IRON && out->fields_graphite > 0) {
+        silence_nodules(out);
+    }
     plan_fields(params, out);
     struct kb_specimen_counts counts;
     count_fields(&pooling, &counts);

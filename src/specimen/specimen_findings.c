@@ -11,6 +11,9 @@ static const double least_nodularity_percent = 50.0;
 /* The frame hides enough to say so when weighting for it moves nodularity by a point. */
 static const double frame_points = 1.0;
 
+/* Round sections among flakes: more is another iron (ours, as in flake_letters.c). */
+static const double most_nodular_percent = 20.0;
+
 static double half_width(const struct kb_estimate *estimate) {
     return estimate->has_interval ? 0.5 * (estimate->hi - estimate->lo) : 0.0;
 }
@@ -48,6 +51,28 @@ static enum kb_status remark_number(const struct kb_specimen_params *params,
     return KB_OK;
 }
 
+/* Flakes: is it flake graphite, and are there enough of them for a distribution. */
+static enum kb_status remark_flakes(struct kb_specimen *specimen, struct kb_err *err) {
+    const struct kb_flake_distribution *flakes = &specimen->distribution;
+    const struct kb_estimate *form = specimen->form_area_percent;
+    double nodular = form[KB_FORM_V].value + form[KB_FORM_VI].value;
+    if (form[KB_FORM_I].measured && nodular > most_nodular_percent) {
+        return kb_findings_add(
+            &specimen->findings, err, KB_WARNING, "not-lamellar",
+            "%.0f %% of the graphite is nodular (forms V and VI), too much for a flake iron. Check "
+            "that the material is right.",
+            nodular);
+    }
+    if (flakes->fields > 0 && !flakes->told) {
+        return kb_findings_add(
+            &specimen->findings, err, KB_WARNING, "distribution-not-told",
+            "No letter is given for the distribution of the flakes: %s (%zu complete flakes in "
+            "%zu fields). Take more or larger fields, spread over the section.",
+            flakes->why != NULL ? flakes->why : "no reason", flakes->flakes, flakes->fields);
+    }
+    return KB_OK;
+}
+
 static enum kb_status remark_particles(const struct kb_specimen_params *params,
                                        struct kb_specimen *specimen, struct kb_err *err) {
     size_t counted = specimen->particles[KB_COUNTS];
@@ -59,6 +84,9 @@ static enum kb_status remark_particles(const struct kb_specimen_params *params,
                                "No graphite particle counts: all are cut by the frame or below the "
                                "minimum size. Take a "
                                "lower magnification, or check the pixel size and the material.");
+    }
+    if (specimen->material == KB_GREY_IRON) {
+        return remark_flakes(specimen, err);
     }
     if (counted < params->min_particles) {
         return kb_findings_add(&specimen->findings, err, KB_WARNING, "few-particles",

@@ -85,6 +85,10 @@ enum kb_status kb_spheres_run(const struct kb_used *used, enum kb_material mater
                               struct kb_spheres *out, struct kb_err *err);
 void kb_spheres_miss(const char *why, struct kb_spheres *out);
 
+/* flake_letters.c; form_area_percent must be known */
+void kb_flakes_run(const struct kb_used *used, enum kb_material material, struct kb_specimen *out);
+void kb_flakes_miss(const char *why, struct kb_flake_distribution *out);
+
 /* ---- unfold_kernel.c ---- */
 
 /* Sections a sphere: kernel[section * bins + sphere], in the unit of the bounds (bins + 1,
