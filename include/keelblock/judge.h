@@ -125,6 +125,7 @@ enum kb_quantity {
     KB_Q_FERRITE,
     KB_Q_PEARLITE,
     KB_Q_PEARLITE_OF_MATRIX,
+    KB_Q_OTHER_OF_MATRIX, /* what is neither ferrite nor pearlite: bainite, carbide, ... */
     KB_Q_CEMENTITE,
     KB_Q_FORM_I,
     KB_Q_FORM_II,

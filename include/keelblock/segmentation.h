@@ -101,6 +101,16 @@ KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_mate
 KB_API KB_NODISCARD enum kb_status
 kb_segmentation_params_check(const struct kb_segmentation_params *params, struct kb_err *err);
 
+/* Proeutectoid cementite of a steel under secondary electrons, which is as grey as the rest: found
+ * as smooth regions behind a rim. Evidence is NaN where none was found to be looked at. */
+struct kb_network {
+    bool found;         /* the evidence holds: cementite is labelled, all else is matrix */
+    double stability;   /* area of both over area of either when smooth means 10 % less or more */
+    double rim;         /* share of its outline that lies on an edge, 0..1 */
+    double contrast;    /* roughness of the rest over roughness of the network */
+    uint64_t plates_px; /* thin straight plates (Widmanstaetten cementite), pixels */
+};
+
 /* What segmentation found out about a field: plain numbers, no pixels. */
 struct kb_segmentation_figures {
     int classes;         /* grey classes asked for: 2 or 3 */
@@ -123,7 +133,11 @@ struct kb_segmentation_figures {
         dark_pearlite_px; /* graphite-dark pixels given to pearlite by region shape or texture */
     bool lamellae_closed; /* lamellae are resolved and were closed to regions of pearlite */
     bool one_constituent; /* the matrix shows one, named by its texture or called matrix */
-    uint64_t by_hand_px;  /* pixels whose phase was changed by hand */
+    bool other_sought;    /* regions that are neither of two constituents were looked for */
+    uint64_t mid_grey_px, white_px; /* found: between the two in grey, and smoother than pearlite;
+                                       in pearlite, and whiter than the ferrite beside graphite */
+    uint64_t by_hand_px;            /* pixels whose phase was changed by hand */
+    struct kb_network network;
 };
 
 /* A person's word for the region that holds a pixel. */

@@ -117,7 +117,9 @@ struct kb_field_figures {
     double px_um;               /* pixel size; 0 unknown */
     double area_mm2;            /* measured area (exclusions left out); NaN without scale */
     double fraction[KB_PHASES]; /* of the measured area; NaN for a phase that is not looked for */
-    double pearlite_of_matrix;  /* over ferrite + pearlite + cementite; NaN if not told apart */
+    double pearlite_of_matrix;  /* over ferrite + pearlite + cementite + other; NaN if not told
+                                   apart */
+    double other_of_matrix;     /* over the same; NaN if not told apart or other not looked for */
     bool graphite_measured;     /* the field shows graphite particles with a known scale */
     size_t particles[KB_PARTICLE_STATES];
     double nodular_um2[KB_NOD_METHODS];  /* credited area of nodules, no frame weights ... */
@@ -269,7 +271,8 @@ struct kb_specimen {
     /* Fractions 0..1 of the field, unit "1". Where unetched fields are given too, graphite comes
      * from them, and the matrix from the etched ones. */
     struct kb_estimate phase[KB_PHASES];
-    struct kb_estimate pearlite_of_matrix;
+    struct kb_estimate pearlite_of_matrix, other_of_matrix; /* the matrix: ferrite, pearlite,
+                                                               cementite and other together */
     struct kb_estimate nodularity_percent[KB_NOD_METHODS];
     /* ISO 945-4 rule, each particle weighted for the frame that hides large ones: what the section
      * would give without frames. Beside the standard's figure, never in its place. */
@@ -334,6 +337,24 @@ KB_API struct kb_estimate kb_estimate_mean(const double *value, size_t n, const 
 KB_API struct kb_estimate kb_estimate_ratio(const double *numerator, const double *denominator,
                                             size_t n, double scale, const char *unit, double least,
                                             double most);
+/* Spread of a figure, split: between the fields of a specimen, and between specimens. */
+struct kb_split {
+    size_t groups, fields;   /* specimens that give the figure, and their fields */
+    struct kb_estimate mean; /* of the specimens' values; one specimen gives no interval */
+    double within;           /* standard deviation between fields of one specimen; NaN: unknown */
+    double within_freedom;   /* its degrees of freedom */
+    double between;          /* between specimens, spread of the fields taken off; NaN: unknown */
+    double fields_each;      /* that a specimen has, as the split weighs them */
+};
+/* One-way random effects from `count` estimates of one quantity, a specimen each: s between the n
+ * fields of each, value as its mean (Montgomery, "Design and Analysis of Experiments", components of
+ * variance by the analysis of variance method, from memory; a negative component counts as 0). The
+ * interval of the mean has one less degrees of freedom than specimens and so holds both spreads,
+ * whatever their share. Estimates that are not measured are passed over. The interval is clipped to
+ * [least, most]. */
+KB_API struct kb_split kb_split_run(const struct kb_estimate *member, size_t count, double least,
+                                    double most);
+
 /* Two-sided 95 % Student factor, n - 1 degrees of freedom (GSL). NaN for n < 2. */
 KB_API double kb_student_95(size_t n);
 /* The same for any degrees of freedom, INFINITY included. NaN for freedom <= 0. */

@@ -68,6 +68,7 @@ static void read_phases(struct reading *reading, const json_t *json,
                 : number(reading, phases, kb_phase_name((enum kb_phase)phase), 0.0, 1.0);
     }
     figures->pearlite_of_matrix = number(reading, json, "pearlite_of_matrix", 0.0, 1.0);
+    figures->other_of_matrix = number(reading, json, "other_of_matrix", 0.0, 1.0);
 }
 
 static void read_sums(struct reading *reading, const json_t *json,

@@ -96,9 +96,25 @@ static const char *why_missing(const struct kb_estimate *estimate) {
     return estimate->why != NULL ? estimate->why : "not measured";
 }
 
+/* The lever rule knows the carbon of ferrite, pearlite and cementite. Counted as ferrite, 1 % of
+ * bainite hides up to 0.01 % of carbon and 1 % of carbide 0.07 %: up to here that is within what a
+ * phase fraction is good for. */
+#define OTHER_MOST 0.01
+
+/* Pearlite of the matrix, or why the lever rule cannot use it. */
+static struct kb_estimate usable_pearlite(const struct kb_specimen *specimen) {
+    const struct kb_estimate *other = &specimen->other_of_matrix;
+    if (other->measured && other->value > OTHER_MOST) {
+        return kb_estimate_missing("1", "more than 1 % of the matrix is neither ferrite nor "
+                                        "pearlite, and the lever rule does not know its carbon");
+    }
+    return specimen->pearlite_of_matrix;
+}
+
 static void run_steel(const struct kb_specimen *specimen, enum kb_proeutectoid beside,
                       const struct kb_carbon_constants *used, struct kb_carbon *out) {
-    const struct kb_estimate *pearlite = &specimen->pearlite_of_matrix;
+    const struct kb_estimate usable = usable_pearlite(specimen);
+    const struct kb_estimate *pearlite = &usable;
     out->graphite_percent = kb_estimate_missing("%", "steel: no free graphite is looked for");
     if (!pearlite->measured) {
         out->pearlite_mass = kb_estimate_missing("1", why_missing(pearlite));
@@ -159,7 +175,8 @@ static struct kb_estimate combine(double value, const struct kb_estimate *graphi
 static void run_iron(const struct kb_specimen *specimen, const struct kb_carbon_constants *used,
                      struct kb_carbon *out) {
     const struct kb_estimate *graphite = &specimen->phase[KB_GRAPHITE];
-    const struct kb_estimate *pearlite = &specimen->pearlite_of_matrix;
+    const struct kb_estimate usable = usable_pearlite(specimen);
+    const struct kb_estimate *pearlite = &usable;
     struct steel steel = {used, KB_PRO_FERRITE};
     out->graphite_percent = graphite->measured
                                 ? carry(graphite, graphite_to_percent, used, "%", method_graphite)
@@ -238,6 +255,7 @@ enum kb_status kb_carbon_from_fractions(enum kb_material material, double graphi
     struct kb_specimen specimen = {.material = material, .fields = 1};
     specimen.phase[KB_GRAPHITE] = given(graphite);
     specimen.pearlite_of_matrix = given(pearlite);
+    specimen.other_of_matrix = kb_estimate_missing("1", "not given");
     kb_carbon_run(&specimen, beside, chemistry, params, out);
     return KB_OK;
 }

@@ -83,6 +83,8 @@ struct kb_estimate kb_quantity_value(enum kb_quantity quantity, const struct kb_
         return as_percent(specimen->phase[KB_PEARLITE]);
     case KB_Q_PEARLITE_OF_MATRIX:
         return as_percent(specimen->pearlite_of_matrix);
+    case KB_Q_OTHER_OF_MATRIX:
+        return as_percent(specimen->other_of_matrix);
     case KB_Q_CEMENTITE:
         return as_percent(specimen->phase[KB_CEMENTITE]);
     case KB_Q_FORM_I:

@@ -134,6 +134,9 @@ static void facts(struct kb_text *out, const struct kb_field_result *field) {
         fact(out, name, percent(figures->fraction[phase]), 1, "%");
     }
     fact(out, "pearlite, of the matrix", percent(figures->pearlite_of_matrix), 1, "%");
+    if (figures->other_of_matrix > 0.0) {
+        fact(out, "other, of the matrix", percent(figures->other_of_matrix), 1, "%");
+    }
     if (figures->graphite_measured) {
         double whole = figures->graphite_um2[KB_NOD_ISO945_4];
         fact(out, "nodularity, of graphite area",

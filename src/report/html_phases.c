@@ -60,6 +60,10 @@ void kb_html_phases(struct kb_text *out, const struct kb_result *result) {
     }
     row(out, "pearlite of the matrix", "matrix, graphite left out", 0,
         &specimen->pearlite_of_matrix);
+    if (specimen->other_of_matrix.measured && specimen->other_of_matrix.value > 0.0) {
+        row(out, "other, of the matrix", "matrix, graphite left out", 0,
+            &specimen->other_of_matrix);
+    }
     kb_text_add(out,
                 "</tbody></table></div>\n<p class=\"small soft\">Relative accuracy is half the "
                 "interval over the mean. Area fractions on a random section equal volume "

@@ -73,6 +73,7 @@ static void phases(struct kb_json *json, const struct kb_specimen *specimen) {
         spread(json, kb_phase_name((enum kb_phase)phase), &specimen->phase[phase]);
     }
     spread(json, "pearlite_of_matrix", &specimen->pearlite_of_matrix);
+    spread(json, "other_of_matrix", &specimen->other_of_matrix);
     kb_json_close(json, '}');
 }
 

@@ -93,13 +93,11 @@ static void sums(struct kb_json *json, const struct kb_field_figures *figures) {
 static void phases(struct kb_json *json, const struct kb_field_figures *figures) {
     kb_json_open(json, "phases", '{');
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
-        /* "other" is only ever set by hand: none set means not looked for */
-        bool unseen = phase == KB_OTHER && !(figures->fraction[phase] > 0.0);
-        kb_json_number(json, kb_phase_name((enum kb_phase)phase),
-                       unseen ? KB_NAN : figures->fraction[phase]);
+        kb_json_number(json, kb_phase_name((enum kb_phase)phase), figures->fraction[phase]);
     }
     kb_json_close(json, '}');
     kb_json_number(json, "pearlite_of_matrix", figures->pearlite_of_matrix);
+    kb_json_number(json, "other_of_matrix", figures->other_of_matrix);
 }
 
 static void exclusions(struct kb_json *json, const struct kb_field_result *field) {

@@ -85,7 +85,12 @@ void kb_phase_rule(const struct kb_segmentation_figures *f, enum kb_phase phase,
         grey_rule(f, class, out);
         later_steps(f, phase, out);
     } else if (phase == KB_OTHER) {
-        kb_text_add(out, "fits none of the constituents looked for, or was set by hand");
+        kb_text_add(out, "fits none of the constituents looked for");
+        part(out, "between ferrite and pearlite in grey and smoother than pearlite",
+             share(f, f->mid_grey_px));
+        part(out, "in pearlite, and whiter than the ferrite beside graphite",
+             share(f, f->white_px));
+        part(out, "with what was set by hand", share(f, f->by_hand_px));
     } else {
         kb_text_add(out, "set by hand");
     }

@@ -168,6 +168,15 @@ static void lead(struct leading *leading, const char *words, const char *of, con
     }
 }
 
+/* What is neither ferrite nor pearlite, where there is any. */
+static void lead_other(const struct kb_result *result, struct leading *to) {
+    const struct kb_estimate *other = &result->specimen.other_of_matrix;
+    if (other->measured && other->value > 0.0) {
+        lead(to, "other", "of the matrix: neither ferrite nor pearlite", "other, of the matrix",
+             other);
+    }
+}
+
 static void lead_iron(const struct kb_result *result, struct leading *to) {
     const struct kb_specimen *specimen = &result->specimen;
     const struct kb_estimate *nodularity = specimen->nodularity_percent;
@@ -188,6 +197,7 @@ static void lead_iron(const struct kb_result *result, struct leading *to) {
     }
     lead(to, "pearlite", "of the matrix, graphite left out", "pearlite, of the matrix",
          &specimen->pearlite_of_matrix);
+    lead_other(result, to);
     lead(to, "graphite", "of the area of the fields", "graphite, of the fields' area",
          &specimen->phase[KB_GRAPHITE]);
     lead(to, "graphite size", "mean of the maximum Feret diameter",
@@ -199,6 +209,7 @@ static void lead_steel(const struct kb_result *result, struct leading *to) {
     bool cementite = result->proeutectoid == KB_PRO_CEMENTITE;
     lead(to, "pearlite", "of the area of the fields", "pearlite, of the fields' area",
          &phase[KB_PEARLITE]);
+    lead_other(result, to);
     lead(to, cementite ? "proeutectoid cementite" : "proeutectoid ferrite",
          "of the area of the fields",
          cementite ? "cementite, of the fields' area" : "ferrite, of the fields' area",

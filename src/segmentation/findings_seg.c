@@ -278,7 +278,7 @@ enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *err) {
     for (int i = KB_EXCLUDED + 1; i < KB_PHASES; i++) {
         teller.measured += (double)seg->map->figures.pixels[i];
     }
-    enum kb_status status = KB_OK;
+    enum kb_status status = kb_seg_tell_other(seg, teller.to, err);
     for (size_t i = 0; i < sizeof rule / sizeof *rule && status == KB_OK; i++) {
         status = rule[i](&teller, err);
     }

@@ -48,6 +48,10 @@
 #define SHOWN_LEAST 0.001
 /* With more bright stripes left open than this, pearlite is not yet known. */
 #define OPEN_MOST 0.1
+/* Mid-grey regions are something only from this share of the matrix on. */
+#define MID_LEAST 0.004
+/* Ferrite is none beside graphite when so few of its rows touch it. */
+#define BESIDE_LEAST 0.02
 /* Fewer samples give no spread. */
 #define SAMPLES_LEAST 200.0
 /* A dark hill of pearlite holds at least this share of it. */
@@ -77,12 +81,13 @@ struct evidence {
     struct population beside;      /* grey of ferrite beside graphite */
     uint64_t calm_means[256];      /* of either */
     uint64_t plain_grey[256];
-    uint32_t contrasts[64][256]; /* of pearlite: by a quarter of the local mean */
-    double matrix;               /* samples */
-    double ferrite;              /* its grey */
-    int smooth;                  /* a difference up to this is smooth; grey levels */
-    int low, high;               /* mid-grey lies between */
-    int white;                   /* white is above */
+    double plain_pixels, plain_runs; /* of ferrite */
+    uint32_t contrasts[64][256];     /* of pearlite: by a quarter of the local mean */
+    double matrix;                   /* samples */
+    double ferrite;                  /* its grey */
+    int smooth;                      /* a difference up to this is smooth; grey levels */
+    int low, high;                   /* mid-grey lies between */
+    int white;                       /* white is above */
 };
 
 /* ---- what the field shows ----------------------------------------------------------------------
@@ -158,6 +163,8 @@ static void see_run(struct evidence *e, const uint8_t *grey, const uint8_t *mean
     }
     e->beside.bins[grey[x0 + (x1 - x0) / 2]] += beside; /* farthest from its blurred edges */
     e->matrix += (double)(x1 - x0);
+    e->plain_pixels += pearlite ? 0.0 : (double)(x1 - x0);
+    e->plain_runs += pearlite ? 0.0 : 1.0;
 }
 
 static void see_row(void *context, int32_t y, const uint8_t *mean) {
@@ -427,9 +434,45 @@ static void tell_points(const struct evidence *e, const struct kb_runs *runs,
     }
 }
 
+/* What becomes of each region; returns the pixels that are other. A few smooth places among many
+ * that are as rough as pearlite are pearlite's own scatter, and so is next to nothing. */
+static uint64_t decide(const struct evidence *e, const struct candidate *candidate, uint32_t count,
+                       enum kind kind, uint16_t else_to, uint16_t *to) {
+    double other = 0.0;
+    double rest = 0.0;
+    for (uint32_t r = 0; r < count; r++) {
+        bool large = is_large(e, &candidate[r], kind);
+        bool mine = large && is_other(&candidate[r], kind);
+        to[r] = mine ? (uint16_t)KB_OTHER : else_to;
+        other += mine ? candidate[r].pixels : 0.0;
+        rest += large && !mine ? candidate[r].pixels : 0.0;
+    }
+    const uint64_t *pixels = e->seg->map->figures.pixels; /* as before this step */
+    const double matrix = (double)(pixels[KB_PEARLITE] + pixels[e->plain]);
+    if (kind == MID && (other < MID_LEAST * matrix || other < rest)) {
+        for (uint32_t r = 0; r < count; r++) {
+            to[r] = else_to;
+        }
+        other = 0.0;
+    }
+    return (uint64_t)other;
+}
+
+/* Pixels of mid-grey regions that are not other. */
+static double rough_of(const struct evidence *e, const struct candidate *candidate, uint32_t count,
+                       enum kind kind, const uint16_t *to) {
+    double rough = 0.0;
+    for (uint32_t r = 0; r < count && kind == MID; r++) {
+        bool large = to[r] != KB_OTHER && is_large(e, &candidate[r], kind);
+        rough += large ? candidate[r].pixels : 0.0;
+    }
+    return rough;
+}
+
 /* Judge the regions of label `asked`: other, or `else_to`. */
 static enum kb_status judge(struct kb_seg *seg, const struct evidence *e, enum kind kind,
                             uint8_t asked, uint16_t else_to, struct kb_err *err) {
+    struct kb_segmentation_figures *f = &seg->map->figures;
     bool chosen[256] = {false};
     chosen[asked] = true;
     struct kb_runs runs;
@@ -443,14 +486,9 @@ static enum kb_status judge(struct kb_seg *seg, const struct evidence *e, enum k
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *candidate);
     } else {
         candidates_measure(e, &runs, candidate);
-        for (uint32_t r = 0; r < runs.regions; r++) {
-            bool large = is_large(e, &candidate[r], kind);
-            bool other = large && is_other(&candidate[r], kind);
-            to[r] = other ? (uint16_t)KB_OTHER : else_to;
-            seg->light_pearlite_px += large && !other && kind == MID ? candidate[r].pixels : 0.0;
-            *(kind == MID ? &seg->mid_grey_px : &seg->white_px) +=
-                other ? candidate[r].pixels : 0.0;
-        }
+        const uint64_t found = decide(e, candidate, runs.regions, kind, else_to, to);
+        *(kind == MID ? &f->mid_grey_px : &f->white_px) += found;
+        seg->light_pearlite_px += rough_of(e, candidate, runs.regions, kind, to);
         tell_points(e, &runs, candidate, to, kind);
         kb_runs_paint(&runs, to, &seg->map->label);
     }
@@ -520,7 +558,7 @@ static enum kb_status find(struct kb_seg *seg, const struct evidence *e, struct 
 }
 
 enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
-    const struct kb_segmentation_figures *f = &seg->map->figures;
+    struct kb_segmentation_figures *f = &seg->map->figures;
     if (!seg->scheme.matrix_pair || seg->params->contrast != KB_LIGHT || seg->single ||
         seg->stripes_open > OPEN_MOST || seg->scheme.plain != KB_FERRITE ||
         !(seg->params->colony_um > 0.0) ||
@@ -537,5 +575,10 @@ enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
         return status;
     }
     set_ranges(&e);
+    f->other_sought = true;
+    const double bright = e.matrix > 0.0 ? (e.plain_pixels / e.matrix) : 0.0;
+    const bool alone = seg->scheme.graphite && e.beside.count < BESIDE_LEAST * e.plain_runs;
+    seg->bright_alone_px =
+        alone ? bright * (double)(f->pixels[KB_PEARLITE] + f->pixels[e.plain]) : 0.0;
     return e.white < 255 || e.low <= e.high ? find(seg, &e, err) : KB_OK;
 }

@@ -58,8 +58,8 @@ struct kb_seg {
     double stripes_open;         /* share of them that the closing did not reach */
     bool stripes_closed;         /* lamellae are resolved and were closed to regions */
     double stripes; /* share of bright pixels deep inside pearlite; resolved lamellae */
-    double mid_grey_px, white_px; /* given to "other" by either kind of evidence; other.c */
-    double light_pearlite_px;     /* mid-grey, but as rough as pearlite */
+    double light_pearlite_px; /* mid-grey, but as rough as pearlite; other.c */
+    double bright_alone_px;   /* called ferrite, but none of it beside graphite; about */
     bool noise_is_strong;         /* smoothed on top of the median */
     size_t why_kept; /* steps of a point's way that stand when labels are made once more */
 };
@@ -141,8 +141,13 @@ KB_NODISCARD enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *e
 KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err);
 /* The same, asked beforehand: one hill, and its texture is that of pearlite? */
 bool kb_seg_hill_is_pearlite(struct kb_seg *seg);
+/* sem_network.c: under secondary electrons, cementite that no grey tells. */
+KB_NODISCARD enum kb_status kb_seg_network(struct kb_seg *seg, struct kb_err *err);
 /* other.c: regions of the matrix that are neither of its constituents. */
 KB_NODISCARD enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err);
+/* findings_other.c: what is to be said of them. */
+KB_NODISCARD enum kb_status kb_seg_tell_other(const struct kb_seg *seg, struct kb_findings *to,
+                                              struct kb_err *err);
 /* clean.c: specks and holes of less than clean_um. */
 KB_NODISCARD enum kb_status kb_seg_clean(struct kb_seg *seg, struct kb_err *err);
 /* findings_seg.c: what the reader must know. */

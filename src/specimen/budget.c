@@ -73,6 +73,7 @@ static const struct figure figures[] = {
     {"ferrite", AT(phase[KB_FERRITE]), 0},
     {"pearlite", AT(phase[KB_PEARLITE]), 0},
     {"pearlite_of_matrix", AT(pearlite_of_matrix), 0},
+    {"other_of_matrix", AT(other_of_matrix), 0},
     {"cementite", AT(phase[KB_CEMENTITE]), 0},
     {NULL, AT(phase[KB_MATRIX]), 0},
     {NULL, AT(phase[KB_OTHER]), 0},

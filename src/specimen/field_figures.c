@@ -40,7 +40,7 @@ static void choose_phases(const struct kb_segmentation_figures *figures, enum kb
     shown[KB_CEMENTITE] = apart && cementite;
     shown[KB_FERRITE] = apart && (iron || !cementite || looked_for(figures, KB_FERRITE));
     shown[KB_MATRIX] = !apart || figures->pixels[KB_MATRIX] > 0;
-    shown[KB_OTHER] = true;
+    shown[KB_OTHER] = figures->other_sought || figures->pixels[KB_OTHER] > 0;
 }
 
 static void set_fractions(const struct kb_segmentation_figures *figures,
@@ -54,11 +54,14 @@ static void set_fractions(const struct kb_segmentation_figures *figures,
                                    ? (double)figures->pixels[phase] / (double)measured
                                    : KB_NAN;
     }
-    uint64_t matrix =
-        figures->pixels[KB_FERRITE] + figures->pixels[KB_PEARLITE] + figures->pixels[KB_CEMENTITE];
+    uint64_t matrix = figures->pixels[KB_FERRITE] + figures->pixels[KB_PEARLITE] +
+                      figures->pixels[KB_CEMENTITE] + figures->pixels[KB_OTHER];
     out->pearlite_of_matrix = shown[KB_PEARLITE] && matrix > 0
                                   ? (double)figures->pixels[KB_PEARLITE] / (double)matrix
                                   : KB_NAN;
+    out->other_of_matrix = shown[KB_PEARLITE] && shown[KB_OTHER] && matrix > 0
+                               ? (double)figures->pixels[KB_OTHER] / (double)matrix
+                               : KB_NAN;
     out->area_mm2 =
         out->px_um > 0.0 ? (double)measured * out->px_um * out->px_um / um2_per_mm2 : KB_NAN;
 }
