@@ -10,7 +10,8 @@
  *   spacing    mean free path from flake to flake, of rows and columns
  *   voids      boxes without graphite, over as many as flakes laid by chance would leave. A box of
  *              side a misses them all with probability exp(-(N_A a^2 + 4 a L_A / pi)) (a Boolean
- *              model of segments; Matheron), L_A half the outline an area. a is chosen so that this
+ *              model of segments; Matheron), L_A half the outline an area, N_A the particles,
+ *              cut ones by half. a is chosen so that this
  *              is 5 %. Above 1: strings of flakes about empty places.
  *   order      |sum of b exp(2 i p)| / sum of b over the outline (flake_tiles.c): 0 all directions
  *              alike, 1 all parallel. Its error is the scatter between 6 x 6 parts of the field,
@@ -268,7 +269,8 @@ enum kb_status kb_flake_figures_make(const struct kb_phase_map *map,
     const double area_px = field->area_mm2 * 1e6 / (field->px_um * field->px_um);
     out->value[KB_FLAKE_SPACING] = (1.0 - field->fraction[KB_GRAPHITE]) / across * field->px_um;
     /* outline an area is pi times the intercepts a length, and a flake has two sides */
-    const double side = box_side((double)out->flakes / area_px, 0.5 * pi * across);
+    const double number = (double)out->flakes + 0.5 * (double)field->cut;
+    const double side = box_side(number / area_px, 0.5 * pi * across);
     const int32_t tile = (int32_t)lround(fmin(side / TILES_A_BOX, (double)map->label.width));
     if (status != KB_OK || tile < least_tile_px) {
         if (status == KB_OK) {
