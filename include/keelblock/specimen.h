@@ -143,9 +143,9 @@ struct kb_field_figures {
     bool edges_plain; /* false: what is measured is no plain rectangle, the rule says nothing */
 
     struct kb_test_lines lines[KB_LINE_DIRECTIONS];
+    struct kb_flake_figures flakes; /* by kb_flake_figures_make(), for grey iron alone */
 
     /* For unfolding. A view of the field's particles: it must live until the specimen is made.
-    struct kb_flake_figures flakes; /* by kb_flake_figures_make(), for grey iron alone */
      * NULL: none, and the specimen has no sizes in space. */
     const struct kb_particle *particle;
     size_t particle_count;
@@ -153,8 +153,6 @@ struct kb_field_figures {
     struct kb_frame frame;
 };
 
-/* Figures of one field from its map and, for irons, its particles (NULL for steel). `px_um` 0:
- * unknown; everything in um is then NaN. Ferrite and pearlite are NaN in an unetched field and
 /* How the flakes of a field lie, given its other figures. Grey iron; cost: one more pass over the
  * map. KB_E_MEMORY only. */
 KB_API KB_NODISCARD enum kb_status kb_flake_figures_make(const struct kb_phase_map *map,
@@ -163,6 +161,8 @@ KB_API KB_NODISCARD enum kb_status kb_flake_figures_make(const struct kb_phase_m
                                                          struct kb_flake_figures *out,
                                                          struct kb_err *err);
 
+/* Figures of one field from its map and, for irons, its particles (NULL for steel). `px_um` 0:
+ * unknown; everything in um is then NaN. Ferrite and pearlite are NaN in an unetched field and
  * where the map did not tell them apart (label matrix); graphite is NaN for steel. */
 KB_API void kb_field_figures_make(const struct kb_phase_map *map, enum kb_contrast contrast,
                                   enum kb_material material, double px_um,
@@ -285,10 +285,10 @@ struct kb_specimen {
     struct kb_estimate graphite_count_per_mm2[KB_COUNT_RULES];
     struct kb_spheres spheres;
     struct kb_spacing spacing;
+    struct kb_flake_distribution distribution;      /* of grey iron */
     struct kb_estimate form_area_percent[KB_FORMS]; /* of the counting graphite area */
     struct kb_estimate mean_feret_um;
     struct kb_estimate largest_feret_um;
-    struct kb_flake_distribution distribution;      /* of grey iron */
     int size_class; /* ISO 945-1 class of the largest particle; 0 not measured */
     size_t size_count[9];
     size_t particles[KB_PARTICLE_STATES]; /* over the graphite fields */
@@ -347,11 +347,11 @@ struct kb_split {
     double fields_each;      /* that a specimen has, as the split weighs them */
 };
 /* One-way random effects from `count` estimates of one quantity, a specimen each: s between the n
- * fields of each, value as its mean (Montgomery, "Design and Analysis of Experiments", components of
- * variance by the analysis of variance method, from memory; a negative component counts as 0). The
- * interval of the mean has one less degrees of freedom than specimens and so holds both spreads,
- * whatever their share. Estimates that are not measured are passed over. The interval is clipped to
- * [least, most]. */
+ * fields of each, value as its mean (Montgomery, "Design and Analysis of Experiments", components
+ * of variance by the analysis of variance method, from memory; a negative component counts as 0).
+ * The interval of the mean has one less degrees of freedom than specimens and so holds both
+ * spreads, whatever their share. Estimates that are not measured are passed over. The interval is
+ * clipped to [least, most]. */
 KB_API struct kb_split kb_split_run(const struct kb_estimate *member, size_t count, double least,
                                     double most);
 
