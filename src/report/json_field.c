@@ -138,9 +138,9 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field) {
     kb_json_number(json, "unevenness", field->segmentation.unevenness);
     kb_json_bool(json, "evened", field->segmentation.evened);
     phases(json, &field->figures);
-    kb_json_field_flakes(json, &field->figures.flakes);
     particles(json, field);
     kb_json_number(json, "nodules_per_mm2", field->figures.nodules_per_mm2);
+    kb_json_field_flakes(json, &field->figures.flakes);
     sums(json, &field->figures);
     exclusions(json, field);
     kb_json_looks(json, field);
