@@ -98,12 +98,23 @@ struct kb_morphology_params {
         outline_reach_px; /* so far from the label's border is the grey's edge looked for (1.5) */
     double outline_contrast; /* grey levels between graphite and ground below which there is no edge
                                 to follow (12) */
+    bool keep_outlines;      /* keep the sub-pixel outlines, for drawing (not) */
     const struct kb_form_by_hand *by_hand; /* view: forms of particles set by hand */
     size_t by_hands;
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
 KB_API KB_NODISCARD enum kb_status
 kb_morphology_params_check(const struct kb_morphology_params *params, struct kb_err *err);
+
+/* One closed line of a sub-pixel outline, for drawing: the border of a particle, or that of a hole
+ * left open in it. */
+struct kb_outline {
+    uint32_t particle;   /* id */
+    size_t first, count; /* of kb_particles.outline_point, at most about a pixel apart */
+};
+struct kb_outline_point {
+    float x, y; /* pixels of the field, pixel centres at integer + 0.5 */
+};
 
 struct kb_particles {
     struct kb_particle *particle;
@@ -121,6 +132,12 @@ struct kb_particles {
     int32_t width, height; /* of the field, pixels */
     struct kb_runs runs;   /* filled and parted; region i is particle[i] (for drawing). Pieces of a
                               parted cluster lie side by side without a gap */
+    /* The lines that particles with `subpixel` were measured from, where they are kept; loops of
+     * one particle stand together, particles in no order. */
+    struct kb_outline *outline;
+    size_t outlines, outline_capacity;
+    struct kb_outline_point *outline_point;
+    size_t outline_points, outline_point_capacity;
     struct kb_findings findings; /* "parted", "not-parted", "few-pixels-across",
                                     "particles-without-scale", "pixel-rules", "form-by-hand",
                                     "form-by-hand-without-effect" */
@@ -141,7 +158,7 @@ KB_API KB_NODISCARD enum kb_status kb_morphology_run(const struct kb_phase_map *
                                                      const struct kb_morphology_params *params,
                                                      struct kb_particles *out, struct kb_err *err);
 KB_API void kb_particles_release(struct kb_particles *particles);
-/* Drop the runs when nothing will be drawn any more. */
+/* Drop runs and outlines when nothing will be drawn any more. */
 KB_API void kb_particles_drop_runs(struct kb_particles *particles);
 
 /* ISO 945-1 Table 1: class 1 (>= 1000 um) to 8 (< 15 um). */

@@ -86,6 +86,7 @@ struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
     struct kb_morphology_params params = plan->settings->morphology;
     params.by_hand = way->hands.form;
     params.by_hands = way->hands.forms;
+    params.keep_outlines = plan->folder != NULL && plan->settings->pictures;
     return params;
 }
 

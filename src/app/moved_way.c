@@ -43,7 +43,8 @@ static enum kb_status measure_moved(const struct kb_plan *plan, const struct kb_
                                     const struct kb_segmentation_params *params,
                                     struct kb_field_figures *figures, struct kb_err *err) {
     const bool iron = kb_material_is_iron(params->material);
-    const struct kb_morphology_params morphology = kb_way_morphology(plan, way);
+    struct kb_morphology_params morphology = kb_way_morphology(plan, way);
+    morphology.keep_outlines = false;
     struct kb_phase_map map;
     struct kb_particles particles = {0};
     enum kb_status status = kb_segment(&way->field, params, &map, err);

@@ -248,10 +248,16 @@ enum kb_status kb_morphology_run(const struct kb_phase_map *map, const struct kb
 
 void kb_particles_drop_runs(struct kb_particles *particles) {
     kb_runs_release(&particles->runs);
+    kb_free(particles->outline);
+    kb_free(particles->outline_point);
+    particles->outline = NULL;
+    particles->outline_point = NULL;
+    particles->outlines = particles->outline_capacity = 0;
+    particles->outline_points = particles->outline_point_capacity = 0;
 }
 
 void kb_particles_release(struct kb_particles *particles) {
-    kb_runs_release(&particles->runs);
+    kb_particles_drop_runs(particles);
     kb_free(particles->particle);
     kb_free(particles->named);
     kb_findings_release(&particles->findings);

@@ -54,6 +54,7 @@ struct subpixel {
     struct kb_patch patch;
     struct kb_hull hull;
     struct shown shown;
+    struct kb_particles *kept; /* where outlines are kept; NULL: nowhere */
 };
 
 /* ---- one loop ---------------------------------------------------------------------------------
@@ -95,6 +96,37 @@ static void finish(struct subpixel *sub, struct kb_curve_sums *sums) {
     kb_loop_draw(&sub->loop);
     (void)straighten_cuts(&sub->loop, sub->loop.fine, sub->loop.fine_count / sub->loop.count);
     kb_curve_add(&sub->loop, sums);
+}
+
+/* The finished line, thinned to points about a pixel apart. */
+static enum kb_status keep_outline(const struct subpixel *sub, uint32_t id, struct kb_err *err) {
+    enum { LEAST = 16 }; /* points that still look round */
+    struct kb_particles *to = sub->kept;
+    const struct kb_loop *loop = &sub->loop;
+    if (to == NULL) {
+        return KB_OK;
+    }
+    const size_t wanted = (size_t)fmax(ceil(loop->length), LEAST);
+    const size_t stride = loop->fine_count > wanted ? loop->fine_count / wanted : 1;
+    const size_t count = (loop->fine_count + stride - 1) / stride;
+    void *lines = to->outline;
+    void *points = to->outline_point;
+    if (!kb_grow(&lines, to->outlines, &to->outline_capacity, sizeof *to->outline)) {
+        return kb_fail_memory(err, "morphology", sizeof *to->outline);
+    }
+    to->outline = lines;
+    for (size_t i = 0; i < count; i++) {
+        if (!kb_grow(&points, to->outline_points, &to->outline_point_capacity,
+                     sizeof *to->outline_point)) {
+            return kb_fail_memory(err, "morphology", sizeof *to->outline_point);
+        }
+        to->outline_point = points;
+        const struct kb_point *at = &loop->fine[i * stride];
+        to->outline_point[to->outline_points++] =
+            (struct kb_outline_point){(float)at->x, (float)at->y};
+    }
+    to->outline[to->outlines++] = (struct kb_outline){id, to->outline_points - count, count};
+    return KB_OK;
 }
 
 /* ---- one particle -----------------------------------------------------------------------------
@@ -231,13 +263,14 @@ static enum kb_status outline(struct subpixel *sub, const struct kb_particle *pa
             view = view_of(particle, &sub->cracks);
         }
         status = kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.axes.angle, err);
-        if (status == KB_OK && i == 0) {
-            *good = outline_outer(sub, particle, &view, figures, sums);
-            if (*good) {
-                status = kb_hull_make_of(sub->loop.fine, sub->loop.fine_count, &sub->hull, err);
-            }
-        } else if (status == KB_OK) {
-            *good = outline_hole(sub, figures, sums);
+        if (status != KB_OK) {
+            return status;
+        }
+        *good = i == 0 ? outline_outer(sub, particle, &view, figures, sums)
+                       : outline_hole(sub, figures, sums);
+        status = *good ? keep_outline(sub, particle->id, err) : KB_OK;
+        if (status == KB_OK && *good && i == 0) { /* which puts the points in another order */
+            status = kb_hull_make_of(sub->loop.fine, sub->loop.fine_count, &sub->hull, err);
         }
     }
     return status;
@@ -274,8 +307,14 @@ static enum kb_status measure(struct subpixel *sub, struct kb_particle *particle
     struct kb_edge_figures figures = {0};
     struct kb_curve_sums sums = {0};
     bool good = false;
+    const size_t lines = sub->kept != NULL ? sub->kept->outlines : 0;
+    const size_t points = sub->kept != NULL ? sub->kept->outline_points : 0;
     enum kb_status status = outline(sub, particle, &figures, &sums, &good, err);
     if (status != KB_OK || !good || !plausible(particle, &sums, sub->rules.reach_px)) {
+        if (sub->kept != NULL) { /* measured by pixels, drawn so */
+            sub->kept->outlines = lines;
+            sub->kept->outline_points = points;
+        }
         return status;
     }
     if (particle->minor_px >= shows_blur_px) {
@@ -352,6 +391,7 @@ enum kb_status kb_subpixel_run(const struct kb_image *grey, const struct kb_imag
         .rules = {label, params->outline_reach_px, params->outline_contrast},
         .px_um = out->px_um,
         .min_feret_um = params->min_feret_um,
+        .kept = params->keep_outlines ? out : NULL,
         .shown = {.sigma = kb_alloc(out->count, sizeof(double)),
                   .inside = kb_alloc(out->count, sizeof(double))},
     };

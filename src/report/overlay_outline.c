@@ -1,9 +1,11 @@
-/* overlay_outline.c - outlines of particles from their runs.
+/* overlay_outline.c - outlines of particles: the line that a particle was measured from where that
+ * was kept, else the border of its runs.
  *
- * A pixel of a run is on the outline when it ends the run, or when the row above or below holds no
- * pixel of the same region there. Walking the runs of three rows at a time finds them all without a
- * picture of region numbers. Dashes follow the angle about the centroid, so that they are evenly
- * spaced whichever way the outline runs.
+ * The sub-pixel line is followed in steps of half a pixel, so that what is drawn is what the
+ * figures come from. Of runs: a pixel of a run is on the outline when it ends the run, or when the
+ * row above or below holds no pixel of the same region there. Walking the runs of three rows at a
+ * time finds them all without a picture of region numbers. Dashes follow the angle about the
+ * centroid, so that they are evenly spaced whichever way the outline runs.
  */
 #include "paint_priv.h"
 
@@ -54,6 +56,46 @@ static void exposed(const struct pen *pen, const struct kb_runs *runs, const str
     }
 }
 
+static struct pen pen_of(const struct kb_particle *particle, int32_t unit,
+                         struct kb_picture *picture) {
+    const struct kb_paint_mark *mark = kb_state_mark(particle->state);
+    bool odd = particle->state == KB_COUNTS && !kb_is_nodule(particle);
+    return (struct pen){picture, particle, odd ? kb_not_nodular : mark->colour, mark->dashed, unit};
+}
+
+/* A closed line with the pen's middle on it. */
+static void follow(const struct pen *pen, const struct kb_outline_point *point, size_t count) {
+    const double steps_a_pixel = 2.0;
+    const double shift = pen->unit % 2 == 0 ? 0.5 : 0.0; /* an even pen has its middle on a side */
+    for (size_t i = 0; i < count; i++) {
+        const struct kb_outline_point a = point[i], b = point[i + 1 < count ? i + 1 : 0];
+        const double dx = (double)b.x - (double)a.x, dy = (double)b.y - (double)a.y;
+        const int steps = (int)(steps_a_pixel * sqrt(dx * dx + dy * dy)) + 1;
+        for (int k = 0; k < steps; k++) {
+            const double t = (double)k / steps;
+            dot(pen, (int32_t)floor((double)a.x + t * dx + shift),
+                (int32_t)floor((double)a.y + t * dy + shift));
+        }
+    }
+}
+
+static void measured_lines(const struct kb_particles *particles, int32_t unit,
+                           struct kb_picture *picture) {
+    for (size_t i = 0; i < particles->outlines; i++) {
+        const struct kb_outline *outline = &particles->outline[i];
+        if (outline->particle >= 1 && outline->particle <= particles->count) {
+            const struct pen pen =
+                pen_of(&particles->particle[outline->particle - 1], unit, picture);
+            follow(&pen, particles->outline_point + outline->first, outline->count);
+        }
+    }
+}
+
+/* Whether the border of its runs stands for a particle. */
+static bool by_runs(const struct kb_particles *particles, const struct kb_particle *particle) {
+    return particles->outlines == 0 || !particle->subpixel;
+}
+
 void kb_overlay_outlines(const struct kb_particles *particles, int32_t unit,
                          struct kb_picture *picture) {
     const struct kb_runs *runs = &particles->runs;
@@ -62,18 +104,16 @@ void kb_overlay_outlines(const struct kb_particles *particles, int32_t unit,
         size_t below = y + 1 < runs->height ? runs->row[y + 1] : 0;
         for (size_t i = runs->row[y]; i < runs->row[y + 1]; i++) {
             const struct kb_run *run = &runs->run[i];
-            if (run->region >= particles->count) {
+            if (run->region >= particles->count ||
+                !by_runs(particles, &particles->particle[run->region])) {
                 continue;
             }
-            const struct kb_particle *particle = &particles->particle[run->region];
-            const struct kb_paint_mark *mark = kb_state_mark(particle->state);
-            bool odd = particle->state == KB_COUNTS && !kb_is_nodule(particle);
-            const struct pen pen = {picture, particle, odd ? kb_not_nodular : mark->colour,
-                                    mark->dashed, unit};
+            const struct pen pen = pen_of(&particles->particle[run->region], unit, picture);
             dot(&pen, run->x0, y);
             dot(&pen, run->x1 - 1, y);
             exposed(&pen, runs, run, y, y - 1, &above);
             exposed(&pen, runs, run, y, y + 1, &below);
         }
     }
+    measured_lines(particles, unit, picture);
 }
