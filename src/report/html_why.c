@@ -105,5 +105,9 @@ void kb_html_rules(struct kb_text *out, const struct kb_field_result *field) {
         kb_text_add(out, "</dd></div>\n");
         kb_text_release(&rule);
     }
+    if (field->segmentation.by_hand_px > 0) {
+        kb_text_add(out, "<div><dt>by hand</dt><dd>regions that a person set follow none of these "
+                         "rules</dd></div>\n");
+    }
     kb_text_add(out, "</dl>\n");
 }

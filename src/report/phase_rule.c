@@ -76,7 +76,11 @@ void kb_phase_rule(const struct kb_segmentation_figures *f, enum kb_phase phase,
                    struct kb_text *out) {
     const int class = class_of(f, phase);
     const bool matrix = phase != KB_GRAPHITE && phase != KB_OTHER;
-    if (f->one_constituent && matrix) {
+    if (f->network.found && matrix) {
+        kb_text_add(out, phase == KB_CEMENTITE
+                             ? "smooth regions behind a rim, and thin straight plates; not by grey"
+                             : "all that is rougher than the cementite");
+    } else if (f->one_constituent && matrix) {
         kb_text_add(out,
                     phase == KB_MATRIX
                         ? "the matrix shows one constituent, and its texture does not say which"
@@ -93,8 +97,5 @@ void kb_phase_rule(const struct kb_segmentation_figures *f, enum kb_phase phase,
         part(out, "with what was set by hand", share(f, f->by_hand_px));
     } else {
         kb_text_add(out, "set by hand");
-    }
-    if (f->by_hand_px > 0 && class >= 0) {
-        part(out, "regions set by hand differ from this", share(f, f->by_hand_px));
     }
 }
