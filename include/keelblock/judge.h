@@ -25,8 +25,27 @@ struct kb_carbon_constants {
     double rho_cementite;   /* 7.68 */
     double rho_iron_matrix; /* silicon-bearing matrix of cast iron: 7.8 */
     double si_shift; /* change of eutectoid carbon per mass % Si: -0.08 (from memory, unverified) */
-    const char *source; /* static text */
+    const char *source;              /* static text: of the densities and the shift */
+    const struct kb_carbon_set *set; /* that the carbon values came from; NULL: from none */
 };
+
+/* Carbon values that belong together, with the book they stand in (refs/lever_constants.csv). */
+struct kb_carbon_set {
+    const char *name; /* "0.76", ... by the carbon of the eutectoid */
+    double ferrite_c, eutectoid_c, cementite_c;
+    const char *source, *status; /* status: "read" or "memory-unverified" */
+};
+/* All sets, the default first; static. */
+KB_API const struct kb_carbon_set *kb_carbon_sets(size_t *count);
+KB_API const struct kb_carbon_set *kb_carbon_set_named(const char *name); /* NULL: no such set */
+/* Take the three carbon values from the set; densities and shift stay. */
+KB_API void kb_carbon_use_set(struct kb_carbon_constants *constants,
+                              const struct kb_carbon_set *set);
+/* The carbon values, their set and its source as a line of text: what is printed beside each
+ * figure of carbon. Values changed after the set was taken are said to be. */
+KB_API void kb_carbon_constants_text(const struct kb_carbon_constants *constants, char *text,
+                                     size_t size);
+
 KB_API struct kb_carbon_constants kb_carbon_constants_default(void);
 KB_API KB_NODISCARD enum kb_status
 kb_carbon_constants_check(const struct kb_carbon_constants *constants, struct kb_err *err);
@@ -136,6 +155,13 @@ enum kb_quantity {
     KB_Q_MEAN_FERET_UM,
     KB_Q_LARGEST_FERET_UM,
     KB_Q_CARBON, /* mass % that the structure implies */
+    KB_Q_GIVEN,  /* from here on what is measured elsewhere, in the order of enum kb_given */
+    KB_Q_HARDNESS_HBW = KB_Q_GIVEN,
+    KB_Q_HARDNESS_HV,
+    KB_Q_TENSILE_STRENGTH,
+    KB_Q_PROOF_STRENGTH,
+    KB_Q_ELONGATION,
+    KB_Q_IMPACT_ENERGY,
     KB_QUANTITIES
 };
 KB_API const char *
@@ -144,6 +170,10 @@ KB_API const char *
 kb_quantity_words(enum kb_quantity quantity); /* "nodularity, ISO 945-4, by area" */
 KB_API const char *
 kb_quantity_unit(enum kb_quantity quantity); /* shown to readers: "%", "1/mm2", "um" */
+
+/* A value measured elsewhere as an estimate: with its standard uncertainty, a 95 % interval by the
+ * normal law; without (0), no interval. `given` below KB_GIVENS. */
+KB_API struct kb_estimate kb_given_estimate(enum kb_given given, double value, double u);
 
 struct kb_limit {
     enum kb_quantity quantity;
@@ -199,10 +229,10 @@ struct kb_judgement {
 
 /* By `rule`. Guarded both ways: accept only when the whole 95 % interval is inside the limit,
  * reject only when it is wholly outside, else undecided; not measured or without an interval
- * undecided. Simple: accept when the value is inside, else reject; not measured undecided. The
- * largest particle, an extreme, is judged for the fields seen by either rule (two at least to
- * accept it). (JCGM 106:2012; ISO 14253-1. From memory, unverified.) Release with
- * kb_judgement_release(). */
+ * undecided, but a value measured elsewhere whose uncertainty was not stated decides alone. Simple:
+ * accept when the value is inside, else reject; not measured undecided. The largest particle, an
+ * extreme, is judged for the fields seen by either rule (two at least to accept it). (JCGM
+ * 106:2012; ISO 14253-1. From memory, unverified.) Release with kb_judgement_release(). */
 KB_API KB_NODISCARD enum kb_status kb_judge(const struct kb_specimen *specimen,
                                             const struct kb_carbon *carbon,
                                             const struct kb_limit *limits, size_t count,
@@ -226,19 +256,61 @@ struct kb_batch_member {
     const struct kb_judgement *judgement; /* NULL: not judged */
 };
 
+/* How the verdicts of specimens become that of the batch. */
+enum kb_batch_rule {
+    KB_BATCH_EVERY, /* every specimen must pass */
+    KB_BATCH_MEAN,  /* the mean of the specimens must pass */
+    KB_BATCH_SHARE, /* a stated share of the specimens must pass */
+    KB_BATCH_RULES
+};
+KB_API const char *kb_batch_rule_name(enum kb_batch_rule rule); /* "every", "mean", "share" */
+
+struct kb_batch_params {
+    enum kb_batch_rule rule;
+    double share; /* KB_BATCH_SHARE: least share of specimens that must pass, 0..1; 0.9 */
+    enum kb_decision_rule decision_rule; /* KB_BATCH_MEAN: how the mean meets its limits */
+    double specimen_work; /* what one more specimen takes to cut, grind and polish, in fields
+                             photographed; 10, our own estimate */
+};
+KB_API struct kb_batch_params kb_batch_params_default(void);
+/* "every", "mean", "share 90 %". KB_E_USAGE says what would be right. */
+KB_API KB_NODISCARD enum kb_status
+kb_batch_rule_parse(const char *text, struct kb_batch_params *params, struct kb_err *err);
+
+/* One quantity over the batch. */
+struct kb_batch_figure {
+    enum kb_quantity quantity;
+    struct kb_split split;        /* in the unit shown to readers */
+    bool limited;                 /* specimens have a limit on it, all the same one */
+    struct kb_limit_result limit; /* of the mean; decides by KB_BATCH_MEAN, else for orientation */
+    size_t more_fields;    /* in each specimen, that would decide the mean; 0: cannot be said */
+    size_t more_specimens; /* of as many fields, that would; 0: cannot be said */
+};
+
 struct kb_batch_judgement {
     enum kb_outcome verdict; /* none when no specimen has a limit */
     size_t specimens, accepted, rejected, undecided;
     size_t unjudged;  /* specimens that could not be measured as a whole */
     size_t unlimited; /* specimens without a limit */
-    const char *rule; /* static text: the rule by which it was judged */
+    struct kb_batch_params params;
+    char rule[120];   /* the rule by which it was judged */
     char reason[200]; /* "1 of 3 specimens is rejected" */
+    char advice[300]; /* undecided: the cheapest way to a decision; "" otherwise */
+    struct kb_batch_figure figure[KB_QUANTITIES]; /* those that some specimen gives */
+    size_t figures;
 };
 
-/* Every specimen must pass: reject when one is rejected; else undecided when one is undecided, or
- * could not be measured; else accept. KB_E_USAGE for no specimens. */
+/* By the rule of `params`. Every specimen: reject when one is rejected; else undecided when one is
+ * undecided, or could not be measured; else accept. The mean: each limit against the mean of the
+ * specimens with an interval that holds the spread between and within them (one specimen gives
+ * none: undecided, guarded), reject when one rejects; specimens that could not be measured leave it
+ * undecided, and so do limits that are not the same for all. A share: accept when so many are
+ * accepted, reject when so many no longer can be. KB_E_USAGE for no specimens or params out of
+ * range. */
 KB_API KB_NODISCARD enum kb_status kb_judge_batch(const struct kb_batch_member *member,
-                                                  size_t count, struct kb_batch_judgement *out,
+                                                  size_t count,
+                                                  const struct kb_batch_params *params,
+                                                  struct kb_batch_judgement *out,
                                                   struct kb_err *err);
 
 #ifdef __cplusplus

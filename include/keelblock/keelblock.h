@@ -30,6 +30,12 @@ struct kb_asked {
     const char *origin; /* static text: "job file", "command line" */
 };
 
+/* A value measured elsewhere. */
+struct kb_given_value {
+    double value; /* in the unit of the quantity; NaN: not given */
+    double u;     /* standard uncertainty; 0: not stated */
+};
+
 /* Everything that decides a result. Strings and arrays are views that must outlive the call. */
 struct kb_settings {
     enum kb_material material;
@@ -41,10 +47,12 @@ struct kb_settings {
     struct kb_specimen_params specimen;
     struct kb_carbon_params carbon;
     struct kb_chemistry chemistry;
+    struct kb_given_value given[KB_GIVENS]; /* to be judged with what is measured here */
     const struct kb_limit *limit;
     size_t limits;
-    enum kb_decision_rule rule; /* by which the limits decide */
-    const char *blank_path;     /* blank-field picture, or NULL */
+    enum kb_decision_rule rule;   /* by which the limits decide */
+    struct kb_batch_params batch; /* of a batch; its decision_rule is the one above */
+    const char *blank_path;       /* blank-field picture, or NULL */
     const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
         *job_path;                  /* NULL: none */
     const char *laboratory_picture; /* path of a PNG or JPEG for the report's head; NULL: none */

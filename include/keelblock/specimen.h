@@ -176,6 +176,8 @@ struct kb_specimen_params {
     double want_count_share;       /* the same of nodule count, relative (0.1) */
     size_t min_fields;             /* fewer fields are a finding: 5 */
     size_t min_particles;          /* fewer counting particles are a finding: 500 */
+    double min_area_mm2;           /* less area of graphite fields is a finding for nodular and
+                                      compacted irons: 3.266, five classic prints at 100x */
     double threshold_step;         /* all is measured again with thresholds moved by so many grey
                                       levels of the file, down and up; 0: not */
 };
@@ -263,6 +265,18 @@ struct kb_budget {
 KB_API double kb_u_combine(const double *u, const double *freedom, size_t n,
                            double *effective_freedom);
 
+/* What a laboratory measured elsewhere on the same casting and wants judged beside the structure.
+ */
+enum kb_given {
+    KB_GIVEN_HARDNESS_HBW,
+    KB_GIVEN_HARDNESS_HV,
+    KB_GIVEN_TENSILE_STRENGTH, /* MPa */
+    KB_GIVEN_PROOF_STRENGTH,   /* MPa, 0.2 % */
+    KB_GIVEN_ELONGATION,       /* % after fracture */
+    KB_GIVEN_IMPACT_ENERGY,    /* J */
+    KB_GIVENS
+};
+
 struct kb_specimen {
     enum kb_material material;
     size_t fields, fields_graphite, fields_matrix; /* in all; used for graphite; for the matrix */
@@ -297,6 +311,7 @@ struct kb_specimen {
     size_t fields_needed_phase, fields_needed_nodularity, fields_needed_count;
     struct kb_budget budget[KB_BUDGETS_MAX]; /* of the measured main figures */
     size_t budgets;
+    struct kb_estimate given[KB_GIVENS]; /* zeroed by kb_specimen_run(): not given */
     struct kb_findings findings;
 };
 

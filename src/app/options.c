@@ -12,7 +12,8 @@
 #define R KB_RENDER
 #define S KB_SURVEY
 #define P KB_PROVE
-#define ANY (M | C | R | S | P)
+#define B KB_BATCH
+#define ANY (M | C | R | S | P | B)
 
 /* Ranges are what is physically possible or what the arithmetic stands; they catch slips of the
  * decimal point, not opinions. */
@@ -21,26 +22,26 @@ const struct kb_option kb_options[] = {
     {"specimen", 0, "specimen", "NAME", "Name of the specimen, printed on the report.", M,
      KB_OPT_TEXT, AT(settings.specimen_id), 0, 0, NULL, false},
     {"material", 0, "specimen", "MATERIAL",
-     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M | C,
+     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M | B | C,
      KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
     {"contrast", 0, "specimen", "CONTRAST",
      "How the fields named after it were seen: light (etched), light-unetched or sem (secondary "
      "electrons); auto finds it by evidence and asks when not sure [auto]. May be said again for "
      "further fields.",
-     M, KB_OPT_OWN, 0, 0, 0, kb_own_contrast, false},
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_contrast, false},
     {"proeutectoid", 0, "specimen", "PHASE",
      "What stands beside pearlite in steel: ferrite (up to the eutectoid) or cementite (above it).",
-     M | C, KB_OPT_OWN, 0, 0, 0, kb_own_proeutectoid, false},
-    {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.", M,
+     M | B | C, KB_OPT_OWN, 0, 0, 0, kb_own_proeutectoid, false},
+    {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.", M | B,
      KB_OPT_TEXT, AT(settings.laboratory), 0, 0, NULL, false},
     {"laboratory-picture", 0, "specimen", "FILE",
      "The laboratory's own picture for the head of the report, PNG or JPEG.", M, KB_OPT_TEXT,
      AT(settings.laboratory_picture), 0, 0, NULL, false},
-    {"operator", 0, "specimen", "TEXT", "Who measured, printed on the report.", M, KB_OPT_TEXT,
+    {"operator", 0, "specimen", "TEXT", "Who measured, printed on the report.", M | B, KB_OPT_TEXT,
      AT(settings.operator_name), 0, 0, NULL, false},
-    {"customer", 0, "specimen", "TEXT", "For whom, printed on the report.", M, KB_OPT_TEXT,
+    {"customer", 0, "specimen", "TEXT", "For whom, printed on the report.", M | B, KB_OPT_TEXT,
      AT(settings.customer), 0, 0, NULL, false},
-    {"remark", 0, "specimen", "TEXT", "A remark, printed on the report.", M, KB_OPT_TEXT,
+    {"remark", 0, "specimen", "TEXT", "A remark, printed on the report.", M | B, KB_OPT_TEXT,
      AT(settings.remark), 0, 0, NULL, false},
 
     /* calibration */
@@ -48,49 +49,49 @@ const struct kb_option kb_options[] = {
      "Side of a pixel in the specimen, for example 0.5um; overrides what the file says. With its "
      "uncertainty: 0.5um±0.002um (or +-), which is taken as expanded with the coverage factor 2 "
      "unless (k=1) stands behind it.",
-     M, KB_OPT_OWN, 0, 1e-4, 1e3, kb_own_pixel_size, false},
+     M | B, KB_OPT_OWN, 0, 1e-4, 1e3, kb_own_pixel_size, false},
     {"scale-bar", 0, "calibration", "PX=LENGTH",
-     "A scale bar of so many pixels is so long, for example 200px=100um.", M, KB_OPT_OWN, 0, 0, 0,
-     kb_own_scale_bar, false},
-    {"page", 0, "calibration", "N", "Page of a TIFF with several pages, from 1.", M, KB_OPT_INTEGER,
-     AT(page), 1, 1e6, NULL, false},
+     "A scale bar of so many pixels is so long, for example 200px=100um.", M | B, KB_OPT_OWN, 0, 0,
+     0, kb_own_scale_bar, false},
+    {"page", 0, "calibration", "N", "Page of a TIFF with several pages, from 1.", M | B,
+     KB_OPT_INTEGER, AT(page), 1, 1e6, NULL, false},
     {"blank-field", 0, "calibration", "FILE",
-     "Picture of an empty field under the same light; evens the illumination.", M, KB_OPT_TEXT,
+     "Picture of an empty field under the same light; evens the illumination.", M | B, KB_OPT_TEXT,
      AT(settings.blank_path), 0, 0, NULL, false},
 
     /* before segmentation */
     {"whole-frame", 0, "segmentation", NULL,
-     "Do not look for data bars, scale bars, lettering, margins and resin to leave out.", M,
+     "Do not look for data bars, scale bars, lettering, margins and resin to leave out.", M | B,
      KB_OPT_FLAG, AT(whole_frame), 0, 0, NULL, false},
     {"accept-unfit", 0, "segmentation", NULL,
-     "Measure fields that are not fit to measure all the same; the report says so.", M, KB_OPT_FLAG,
-     AT(settings.accept_unfit), 0, 0, NULL, false},
+     "Measure fields that are not fit to measure all the same; the report says so.", M | B,
+     KB_OPT_FLAG, AT(settings.accept_unfit), 0, 0, NULL, false},
 
     /* segmentation */
     {"dark-threshold", 0, "segmentation", "GREY",
-     "Grey level up to which a pixel is of the darkest class; fixed by hand.", M, KB_OPT_NUMBER,
+     "Grey level up to which a pixel is of the darkest class; fixed by hand.", M | B, KB_OPT_NUMBER,
      AT(settings.segmentation.dark_threshold), 0, 65535, NULL, false},
     {"bright-threshold", 0, "segmentation", "GREY",
-     "Grey level from which a pixel is of the brightest of three classes; fixed by hand.", M,
+     "Grey level from which a pixel is of the brightest of three classes; fixed by hand.", M | B,
      KB_OPT_NUMBER, AT(settings.segmentation.bright_threshold), 0, 65535, NULL, false},
-    {"keep-light", 0, "segmentation", NULL, "Do not even the illumination.", M, KB_OPT_FLAG,
+    {"keep-light", 0, "segmentation", NULL, "Do not even the illumination.", M | B, KB_OPT_FLAG,
      AT(keep_light), 0, 0, NULL, false},
     {"clean", 0, "segmentation", "LENGTH",
-     "Specks and holes of smaller equivalent diameter are not structure.", M, KB_OPT_LENGTH,
+     "Specks and holes of smaller equivalent diameter are not structure.", M | B, KB_OPT_LENGTH,
      AT(settings.segmentation.clean_um), 0, 1e3, NULL, false},
     {"colony", 0, "segmentation", "LENGTH",
-     "Side of the window whose mean grey decides on pearlite where lamellae are resolved.", M,
+     "Side of the window whose mean grey decides on pearlite where lamellae are resolved.", M | B,
      KB_OPT_LENGTH, AT(settings.segmentation.colony_um), 1e-3, 1e3, NULL, false},
     {"line", 0, "segmentation", "LENGTH",
-     "Dark lines narrower than this are boundaries or scratches, not a phase.", M, KB_OPT_LENGTH,
-     AT(settings.segmentation.line_um), 0, 1e3, NULL, false},
+     "Dark lines narrower than this are boundaries or scratches, not a phase.", M | B,
+     KB_OPT_LENGTH, AT(settings.segmentation.line_um), 0, 1e3, NULL, false},
     {"threshold-reason", 0, "segmentation", "TEXT",
-     "Why thresholds are fixed by hand; printed on the report.", M, KB_OPT_TEXT,
+     "Why thresholds are fixed by hand; printed on the report.", M | B, KB_OPT_TEXT,
      AT(threshold_reason), 0, 0, NULL, false},
     {"exclude", 0, "segmentation", "[FIELD ]X,Y,W,H[: REASON]",
      "Leave a rectangle out, in pixels from the upper left corner, of every field or of one. May "
      "stand in [by_hand] too.",
-     M, KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
 
     /* corrections by hand */
     {"set-phase", 0, "by_hand", "FIELD X,Y PHASE: REASON",
@@ -104,36 +105,40 @@ const struct kb_option kb_options[] = {
 
     /* particles */
     {"min-feret", 0, "particles", "LENGTH",
-     "Graphite particles of smaller maximum Feret diameter do not count.", M, KB_OPT_LENGTH,
+     "Graphite particles of smaller maximum Feret diameter do not count.", M | B, KB_OPT_LENGTH,
      AT(settings.morphology.min_feret_um), 0, 1e4, NULL, false},
-    {"keep-touching", 0, "particles", NULL, "Do not part nodules that touch.", M, KB_OPT_FLAG,
+    {"keep-touching", 0, "particles", NULL, "Do not part nodules that touch.", M | B, KB_OPT_FLAG,
      AT(keep_touching), 0, 0, NULL, false},
     {"part-depth", 0, "particles", "LENGTH",
-     "How much a neck must narrow before touching nodules are parted there.", M, KB_OPT_LENGTH,
+     "How much a neck must narrow before touching nodules are parted there.", M | B, KB_OPT_LENGTH,
      AT(settings.morphology.part_depth_um), 0, 1e3, NULL, false},
 
     /* precision */
     {"want-phase", 0, "precision", "POINTS",
      "Wanted half-width of the 95 % interval of a phase fraction, percentage points of the field.",
-     M, KB_OPT_FRACTION, AT(settings.specimen.want_points), 1e-4, 1, NULL, false},
+     M | B, KB_OPT_FRACTION, AT(settings.specimen.want_points), 1e-4, 1, NULL, false},
     {"want-nodularity", 0, "precision", "POINTS",
-     "The same of nodularity, percentage points of the graphite area.", M, KB_OPT_POINTS,
+     "The same of nodularity, percentage points of the graphite area.", M | B, KB_OPT_POINTS,
      AT(settings.specimen.want_nodularity_points), 0.01, 100, NULL, false},
-    {"want-count", 0, "precision", "SHARE", "The same of the nodule count, as a share of it.", M,
-     KB_OPT_FRACTION, AT(settings.specimen.want_count_share), 1e-3, 1, NULL, false},
+    {"want-count", 0, "precision", "SHARE", "The same of the nodule count, as a share of it.",
+     M | B, KB_OPT_FRACTION, AT(settings.specimen.want_count_share), 1e-3, 1, NULL, false},
     {"threshold-step", 0, "precision", "LEVELS",
      "Measure again with all thresholds moved down and up by so many grey levels of the file, and "
      "take what changes into the uncertainty; takes up to three times as long. 0: not.",
-     M, KB_OPT_NUMBER, AT(settings.specimen.threshold_step), 0, 65535, NULL, false},
-    {"min-fields", 0, "precision", "N", "Fewer fields than this are reported as a finding.", M,
+     M | B, KB_OPT_NUMBER, AT(settings.specimen.threshold_step), 0, 65535, NULL, false},
+    {"min-fields", 0, "precision", "N", "Fewer fields than this are reported as a finding.", M | B,
      KB_OPT_INTEGER, AT(min_fields), 1, 1e6, NULL, false},
     {"min-particles", 0, "precision", "N",
-     "Fewer counting particles than this are reported as a finding.", M, KB_OPT_INTEGER,
+     "Fewer counting particles than this are reported as a finding.", M | B, KB_OPT_INTEGER,
      AT(min_particles), 1, 1e9, NULL, false},
+    {"min-area", 0, "precision", "MM2",
+     "Less area of the graphite fields of a nodular or compacted iron, mm2, is reported as a "
+     "finding.",
+     M, KB_OPT_NUMBER, AT(settings.specimen.min_area_mm2), 0, 1e6, NULL, false},
     {"rule", 0, "precision", "RULE",
      "How limits decide: guarded (the whole interval must lie inside) or simple (the value alone) "
      "[guarded].",
-     M, KB_OPT_OWN, 0, 0, 0, kb_own_rule, false},
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_rule, false},
 
     /* carbon */
     {"chemistry", 0, "chemistry", "ELEMENT=PERCENT",
@@ -142,20 +147,20 @@ const struct kb_option kb_options[] = {
     {"constants", 0, "carbon", "SET",
      "Carbon of ferrite, eutectoid and cementite, as a set that stands in a book. Single values "
      "below stand above the set.",
-     M | C, KB_OPT_OWN, 0, 0, 0, kb_own_constants, false},
-    {"ferrite-carbon", 0, "carbon", "PERCENT", "Carbon in ferrite at the eutectoid, mass %.", M | C,
-     KB_OPT_PERCENT, AT(settings.carbon.constants.ferrite_c), 0, 0.1, NULL, false},
-    {"eutectoid-carbon", 0, "carbon", "PERCENT", "Carbon of the eutectoid, mass %.", M | C,
+     M | B | C, KB_OPT_OWN, 0, 0, 0, kb_own_constants, false},
+    {"ferrite-carbon", 0, "carbon", "PERCENT", "Carbon in ferrite at the eutectoid, mass %.",
+     M | B | C, KB_OPT_PERCENT, AT(settings.carbon.constants.ferrite_c), 0, 0.1, NULL, false},
+    {"eutectoid-carbon", 0, "carbon", "PERCENT", "Carbon of the eutectoid, mass %.", M | B | C,
      KB_OPT_PERCENT, AT(settings.carbon.constants.eutectoid_c), 0.2, 1.2, NULL, false},
-    {"cementite-carbon", 0, "carbon", "PERCENT", "Carbon of cementite, mass %.", M | C,
+    {"cementite-carbon", 0, "carbon", "PERCENT", "Carbon of cementite, mass %.", M | B | C,
      KB_OPT_PERCENT, AT(settings.carbon.constants.cementite_c), 6, 7, NULL, false},
     {"silicon-shift", 0, "carbon", "PERCENT",
-     "Change of the eutectoid carbon with each mass % of silicon.", M | C, KB_OPT_PERCENT,
+     "Change of the eutectoid carbon with each mass % of silicon.", M | B | C, KB_OPT_PERCENT,
      AT(settings.carbon.constants.si_shift), -0.2, 0.2, NULL, false},
     {"silicon", 0, NULL, "PERCENT", "Silicon in mass %, shifts the eutectoid.", C, KB_OPT_PERCENT,
      AT(settings.chemistry.si), 0, 10, NULL, false},
     {"carbon-tolerance", 0, "carbon", "PERCENT",
-     "Difference from the known carbon, mass %, that is still agreement.", M, KB_OPT_PERCENT,
+     "Difference from the known carbon, mass %, that is still agreement.", M | B, KB_OPT_PERCENT,
      AT(settings.carbon.tolerance_percent), 0, 5, NULL, false},
     {"pearlite", 0, NULL, "FRACTION",
      "Pearlite as a fraction of the matrix area: gives the carbon.", C, KB_OPT_FRACTION,
@@ -167,10 +172,14 @@ const struct kb_option kb_options[] = {
      AT(question.carbon), 0, 7, NULL, false},
 
     /* limits */
+    {"batch-rule", 0, "limits", "every|mean|share PERCENT",
+     "When a batch passes: when every specimen does (the default), when their mean does, or when "
+     "that share of them does, for example 'share 90 %'.",
+     B, KB_OPT_OWN, 0, 0, 0, kb_own_batch_rule, false},
     {"limit", 0, "limits", "LIMIT",
-     "A limit, for example 'nodularity >= 85 %' or 'pearlite_of_matrix = 20..45 %'.", M, KB_OPT_OWN,
-     0, 0, 0, kb_own_limit, true},
-    {"limits", 0, NULL, "FILE", "Take the [limits] of this job file.", M, KB_OPT_TEXT,
+     "A limit, for example 'nodularity >= 85 %' or 'pearlite_of_matrix = 20..45 %'.", M | B,
+     KB_OPT_OWN, 0, 0, 0, kb_own_limit, true},
+    {"limits", 0, NULL, "FILE", "Take the [limits] of this job file.", M | B, KB_OPT_TEXT,
      AT(limits_path), 0, 0, NULL, false},
 
     /* rendered micrographs */
@@ -234,11 +243,24 @@ const struct kb_option kb_options[] = {
     {"quick", 0, NULL, NULL, "Fewer specimens and fields: half a minute instead of some minutes.",
      P, KB_OPT_FLAG, AT(quick), 0, 0, NULL, false},
 
+    /* batches */
+    {"dry-run", 0, NULL, NULL,
+     "Show specimens, fields and settings, and what could not be measured; measure nothing.", B,
+     KB_OPT_FLAG, AT(dry_run), 0, 0, NULL, false},
+    {"part", 0, NULL, "I/N",
+     "Measure the I-th of N parts of the fields and write nothing but its shares; several machines "
+     "may share one folder.",
+     B, KB_OPT_OWN, 0, 0, 0, kb_own_part, false},
+    {"merge", 0, NULL, NULL,
+     "Judge and write what all parts have measured; opens no picture. Also judges anew, after a "
+     "change of limits.",
+     B, KB_OPT_FLAG, AT(merge), 0, 0, NULL, false},
+
     /* in and out */
-    {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M,
+    {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M | B,
      KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
     {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.",
-     M | R | P, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+     M | B | R | P, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
     {"why", 0, "output", "[FIELD ]X,Y",
      "Tell step by step why the pixel X,Y of FIELD has its phase and what became of its particle.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_why, true},
@@ -247,10 +269,10 @@ const struct kb_option kb_options[] = {
      0, kb_own_paper, false},
     {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M, KB_OPT_FLAG,
      AT(no_pictures), 0, 0, NULL, false},
-    {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.", M | P,
-     KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
+    {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.",
+     M | B | P, KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
     {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
-     M | C | S | P, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+     M | B | C | S | P, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
     {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
      0, 0, NULL, false},
     {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,
@@ -294,7 +316,9 @@ const struct kb_option *kb_option_by_key(const char *section, const char *key) {
         }
         char own_key[40];
         kb_option_key(option->name, own_key, sizeof own_key);
-        bool any_key = strcmp(section, "chemistry") == 0 || strcmp(section, "limits") == 0;
+        bool any_key =
+            option->repeats && (strcmp(section, "chemistry") == 0 ||
+                                strcmp(section, "limits") == 0 || strcmp(section, "given") == 0);
         if (any_key || strcmp(own_key, key) == 0) {
             return option;
         }

@@ -68,6 +68,14 @@ enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignmen
     return KB_OK;
 }
 
+enum kb_status kb_own_batch_rule(struct kb_request *request, const struct kb_assignment *from,
+                                 struct kb_err *err) {
+    if (kb_batch_rule_parse(from->value, &request->settings.batch, NULL) != KB_OK) {
+        return kb_refuse(from, err, "is no rule for a batch (every, mean, or share 90 %)");
+    }
+    return KB_OK;
+}
+
 enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err) {
     if (!kb_paper_by_name(from->value, &request->settings.paper)) {
@@ -180,6 +188,25 @@ enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignme
     }
     request->limit = items;
     request->limit[request->limits++] = limit;
+    return KB_OK;
+}
+
+enum kb_status kb_own_part(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err) {
+    const int64_t most = 100000; /* parts: more machines than anybody has */
+    char text[32];
+    (void)snprintf(text, sizeof text, "%s", from->value);
+    char *slash = strchr(text, '/');
+    int64_t part = 0, parts = 0;
+    if (slash != NULL) {
+        *slash = '\0';
+    }
+    if (slash == NULL || !kb_parse_integer(kb_trim(text), 1, most, &part) ||
+        !kb_parse_integer(kb_trim(slash + 1), 1, most, &parts) || part > parts) {
+        return kb_refuse(from, err, "is no part (write 3/8 for the third of eight)");
+    }
+    request->part = (int)part;
+    request->parts = (int)parts;
     return KB_OK;
 }
 

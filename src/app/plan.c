@@ -16,8 +16,12 @@ struct kb_settings kb_settings_default(enum kb_material material, enum kb_contra
         .specimen = kb_specimen_params_default(),
         .carbon = kb_carbon_params_default(material),
         .chemistry = kb_chemistry_unknown(),
+        .batch = kb_batch_params_default(),
         .pictures = true,
     };
+    for (int i = 0; i < KB_GIVENS; i++) {
+        settings.given[i].value = (double)NAN;
+    }
     return settings;
 }
 
@@ -213,4 +217,13 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
 int kb_plan_threads(const struct kb_plan *plan) {
     int threads = plan->settings->threads > 0 ? plan->settings->threads : omp_get_max_threads();
     return plan->count < (size_t)threads ? (int)plan->count : threads;
+}
+
+void kb_plan_give(const struct kb_plan *plan, struct kb_specimen *specimen) {
+    for (int i = 0; i < KB_GIVENS; i++) {
+        const struct kb_given_value *given = &plan->settings->given[i];
+        if (isfinite(given->value)) {
+            specimen->given[i] = kb_given_estimate((enum kb_given)i, given->value, given->u);
+        }
+    }
 }

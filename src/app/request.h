@@ -11,10 +11,11 @@ enum kb_command {
     KB_RENDER = 4,
     KB_SURVEY = 8,
     KB_PROVE = 16,
+    KB_BATCH = 32,
 };
 
 /* Where a value was said. */
-enum kb_origin { KB_FROM_DEFAULT, KB_FROM_JOB, KB_FROM_LINE };
+enum kb_origin { KB_FROM_DEFAULT, KB_FROM_JOB, KB_FROM_MANIFEST, KB_FROM_LINE };
 
 /* One "name = value" as said, before it is understood. */
 struct kb_assignment {
@@ -64,6 +65,8 @@ struct kb_request {
     size_t wants;
     bool json, quiet, timing, help, version;
     bool quick; /* prove with fewer specimens */
+    bool dry_run, merge;
+    int part, parts; /* 0: not said */
     bool no_pictures, keep_light, keep_touching, whole_frame;
     char *limits_path, *job_path; /* views into assignments */
     char *threshold_reason;       /* the same; NULL: none */
@@ -119,7 +122,8 @@ extern const size_t kb_option_count;
 
 const struct kb_option *kb_option_by_name(const char *name, enum kb_command command);
 const struct kb_option *kb_option_by_letter(char letter, enum kb_command command);
-/* Job-file lookup: by section and key; sections "chemistry", "limits" and "fields" take any key. */
+/* Job-file lookup: by section and key; sections "chemistry", "given", "limits" and "fields" take
+ * any key. */
 const struct kb_option *kb_option_by_key(const char *section, const char *key);
 /* The default as text ("10um"), or "" where there is none worth showing. */
 void kb_option_default(const struct kb_option *option, char *text, size_t size);
@@ -152,7 +156,7 @@ KB_NODISCARD enum kb_status kb_apply(struct kb_request *request, const struct kb
 /* The last assignment of an option, the command line winning over the job file; NULL: not said. */
 const struct kb_assignment *kb_request_said(const struct kb_request *request,
                                             const struct kb_option *option);
-/* "default", "job file", "command line" */
+/* "default", "job file", "manifest", "command line" */
 const char *kb_origin_name(enum kb_origin origin);
 /* List thresholds fixed by hand among the decisions by hand (own_by_hand.c). */
 KB_NODISCARD enum kb_status kb_request_thresholds(struct kb_request *request, struct kb_err *err);
@@ -181,15 +185,22 @@ enum kb_status kb_own_why(struct kb_request *request, const struct kb_assignment
                           struct kb_err *err);
 enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
+/* own_given.c */
+enum kb_status kb_own_given(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
 enum kb_status kb_own_limit(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);
 enum kb_status kb_own_constants(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
 enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);
+enum kb_status kb_own_batch_rule(struct kb_request *request, const struct kb_assignment *from,
+                                 struct kb_err *err);
 enum kb_status kb_own_rule(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 enum kb_status kb_own_want(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
+enum kb_status kb_own_part(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
@@ -199,6 +210,10 @@ enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assig
                                struct kb_err *err);
 enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
+
+/* own_pixel_size.c: "512±8 MPa (k=1)" in place to what stands before the sign and behind it (NULL:
+ * no sign), and the coverage factor, 2 where none is said. False for a factor that makes no sense. */
+bool kb_split_uncertainty(char *text, char **behind, double *factor);
 
 /* Fail with what was said and what would be right. */
 enum kb_status kb_refuse(const struct kb_assignment *from, struct kb_err *err, const char *right);
@@ -211,6 +226,7 @@ int kb_command_carbon(struct kb_request *request);
 int kb_command_render(struct kb_request *request);
 int kb_command_survey(struct kb_request *request);
 int kb_command_prove(struct kb_request *request);
+int kb_command_batch(struct kb_request *request);
 
 /* Words for people: to stdout. False when it could not be written. */
 bool kb_print_help(enum kb_command command);

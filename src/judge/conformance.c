@@ -60,7 +60,8 @@ double kb_conformance_probability(double value, double u, double freedom, double
 }
 
 double kb_limit_probability(const struct kb_estimate *value, const struct kb_limit *limit) {
-    if (!value->measured || !value->has_interval || value->n < 2) {
+    const bool stated = value->freedom > 0.0; /* how sure the uncertainty is, whatever n */
+    if (!value->measured || !value->has_interval || (value->n < 2 && !stated)) {
         return KB_NAN;
     }
     const double most =

@@ -101,10 +101,38 @@ struct kb_estimate kb_quantity_value(enum kb_quantity quantity, const struct kb_
     case KB_Q_CARBON:
         return carbon != NULL ? carbon->total_percent
                               : kb_estimate_missing("%", "carbon was not worked out");
+    case KB_Q_HARDNESS_HBW:
+    case KB_Q_HARDNESS_HV:
+    case KB_Q_TENSILE_STRENGTH:
+    case KB_Q_PROOF_STRENGTH:
+    case KB_Q_ELONGATION:
+    case KB_Q_IMPACT_ENERGY: {
+        const struct kb_estimate *given = &specimen->given[quantity - KB_Q_GIVEN];
+        return given->measured
+                   ? *given
+                   : kb_estimate_missing(kb_quantity_unit(quantity), "no value was given");
+    }
     case KB_QUANTITIES:
         break;
     }
     return kb_estimate_missing("", "no such quantity");
+}
+
+struct kb_estimate kb_given_estimate(enum kb_given given, double value, double u) {
+    const double normal_factor = 1.959963984540054; /* 97.5 % point of the normal law */
+    const char *unit = kb_quantity_unit((enum kb_quantity)(KB_Q_GIVEN + (int)given));
+    struct kb_estimate estimate =
+        kb_estimate_point(value, 1, unit, "measured elsewhere, without stated uncertainty");
+    if (u > 0.0) {
+        estimate.has_interval = true;
+        estimate.lo = value - normal_factor * u;
+        estimate.hi = value + normal_factor * u;
+        estimate.s = 0.0;
+        estimate.u_other = u;
+        estimate.freedom = (double)INFINITY;
+        estimate.method = "measured elsewhere; normal law with the stated uncertainty";
+    }
+    return estimate;
 }
 
 /* ---- one limit ---- */
@@ -212,6 +240,13 @@ static struct decision decide(const struct kb_limit_result *result, enum kb_deci
     if (rule == KB_RULE_SIMPLE) {
         return by_value(result);
     }
+    if (!result->value.has_interval && result->limit.quantity >= KB_Q_GIVEN) {
+        struct decision decision = by_value(result);
+        decision.reason = decision.outcome == KB_ACCEPT
+                              ? "the value lies inside the limit; no uncertainty was stated"
+                              : "the value lies outside the limit; no uncertainty was stated";
+        return decision;
+    }
     if (!result->value.has_interval) {
         return (struct decision){KB_UNDECIDED,
                                  "one field gives no interval; take at least two, better five", 0};
@@ -219,7 +254,7 @@ static struct decision decide(const struct kb_limit_result *result, enum kb_deci
     return by_interval(result);
 }
 
-static void judge_one(enum kb_decision_rule rule, struct kb_limit_result *result) {
+void kb_judge_limit(enum kb_decision_rule rule, struct kb_limit_result *result) {
     const struct kb_estimate *value = &result->value;
     for (int i = 0; i < KB_DECISION_RULES; i++) {
         result->by_rule[i] = decide(result, (enum kb_decision_rule)i).outcome;
@@ -273,7 +308,7 @@ enum kb_status kb_judge(const struct kb_specimen *specimen, const struct kb_carb
     for (size_t i = 0; i < count; i++) {
         out->limit[i].limit = limits[i];
         out->limit[i].value = kb_quantity_value(limits[i].quantity, specimen, carbon);
-        judge_one(rule, &out->limit[i]);
+        kb_judge_limit(rule, &out->limit[i]);
     }
     for (int i = 0; i < KB_DECISION_RULES; i++) {
         out->verdict_by_rule[i] = verdict_of(out, (enum kb_decision_rule)i);

@@ -7,9 +7,26 @@
 /* As a double: the C library's is a float, whose promotion the compilers rightly point out. */
 #define KB_NAN ((double)NAN)
 
+/* ---- constants.c, made from refs/ ---- */
+
+extern const struct kb_carbon_set kb_judge_sets[];
+extern const size_t kb_judge_set_count;
+struct kb_judge_densities { /* g/cm3 */
+    double ferrite, pearlite, graphite, cementite, iron_matrix;
+};
+extern const struct kb_judge_densities kb_judge_densities;
+
 /* ---- names.c ---- */
 
-enum kb_quantity_kind { KB_KIND_PERCENT, KB_KIND_COUNT, KB_KIND_LENGTH };
+enum kb_quantity_kind {
+    KB_KIND_PERCENT,
+    KB_KIND_COUNT,
+    KB_KIND_LENGTH,
+    KB_KIND_HBW,
+    KB_KIND_HV,
+    KB_KIND_STRESS,
+    KB_KIND_ENERGY,
+};
 enum kb_quantity_kind kb_quantity_kind_of(enum kb_quantity quantity);
 /* False when no quantity has this name. */
 bool kb_quantity_parse(const char *name, enum kb_quantity *quantity);
@@ -20,6 +37,23 @@ const char *kb_quantity_nearest(const char *name);
 
 /* Probability that the figure lies within the limit, from its interval; NaN without one. */
 double kb_limit_probability(const struct kb_estimate *value, const struct kb_limit *limit);
+
+/* ---- judge.c ---- */
+
+/* Outcome of one limit by `rule` from the limit and value that stand in `result`. */
+void kb_judge_limit(enum kb_decision_rule rule, struct kb_limit_result *result);
+
+/* ---- batch_figures.c ---- */
+
+/* Each quantity that some member gives: spread split, mean against its limit, what would decide. */
+KB_NODISCARD enum kb_status kb_batch_figures(const struct kb_batch_member *member, size_t count,
+                                             struct kb_batch_judgement *out, struct kb_err *err);
+
+/* ---- batch_advice.c ---- */
+
+/* The cheapest way from undecided to a decision, into out->advice. */
+void kb_batch_advice(const struct kb_batch_member *member, size_t count,
+                     struct kb_batch_judgement *out);
 
 /* ---- working.c: the calculation as lines on paper ---- */
 

@@ -2,29 +2,11 @@
  *
  * Just below the eutectoid, near equilibrium: left of the eutectoid composition steel is ferrite
  * and pearlite, right of it cementite and pearlite, in the proportions of the opposite lever arms.
- * The constants are the textbook's (Callister: 0.022, 0.76 and 6.70 mass %, read;
- * refs/lever_constants.csv has others), and an input, since books differ and silicon moves them.
+ * The constants are an input, since books differ and silicon moves them (carbon_sets.c).
  * Limits: plain carbon steel, slow cooling. Faster cooling makes pearlite leaner in carbon than
  * 0.76 %, so that the lever rule then gives too much carbon for the pearlite seen.
  */
 #include "judge_priv.h"
-
-struct kb_carbon_constants kb_carbon_constants_default(void) {
-    return (struct kb_carbon_constants){
-        .ferrite_c = 0.022,
-        .eutectoid_c = 0.76,
-        .cementite_c = 6.70,
-        .rho_graphite = 2.25,
-        .rho_ferrite = 7.87,
-        .rho_pearlite = 7.84,
-        .rho_cementite = 7.68,
-        .rho_iron_matrix = 7.8,
-        .si_shift = -0.08,
-        .source = "lever-rule constants and densities of ferrite and pearlite after Callister; "
-                  "densities of graphite, cementite and silicon-bearing matrix, and the shift by "
-                  "silicon, from memory, unverified",
-    };
-}
 
 static bool density(double rho) {
     return isfinite(rho) && rho > 0.0;

@@ -58,6 +58,14 @@ static const char *example_of(enum kb_quantity_kind kind) {
         return "'>= 100', '<= 400 /mm2' or '100..400'";
     case KB_KIND_LENGTH:
         return "'<= 60 um', '>= 0.02 mm' or '20..60 um'";
+    case KB_KIND_HBW:
+        return "'160..210 HBW' or '<= 210 HBW'";
+    case KB_KIND_HV:
+        return "'160..220 HV' or '<= 220 HV'";
+    case KB_KIND_STRESS:
+        return "'>= 500 MPa' or '500..650 MPa'";
+    case KB_KIND_ENERGY:
+        return "'>= 12 J'";
     case KB_KIND_PERCENT:
         break;
     }
@@ -90,6 +98,27 @@ static bool is_count_unit(const char *unit) {
     return false;
 }
 
+/* Quantities whose unit has one name, or two. */
+static const char *check_plain_unit(const char *says, enum kb_quantity_kind kind) {
+    switch (kind) {
+    case KB_KIND_HBW: /* hardness has its scale in its name already */
+        return says[0] == '\0' || strcmp(says, "HBW") == 0 ? NULL : "the scale is HBW";
+    case KB_KIND_HV:
+        return says[0] == '\0' || strcmp(says, "HV") == 0 ? NULL : "the scale is HV";
+    case KB_KIND_STRESS:
+        return strcmp(says, "MPa") == 0 || strcmp(says, "N/mm2") == 0 ? NULL : "the unit is MPa";
+    case KB_KIND_ENERGY:
+        return strcmp(says, "J") == 0 ? NULL : "the unit is J";
+    default:
+        return NULL;
+    }
+}
+
+static bool has_plain_unit(enum kb_quantity_kind kind) {
+    return kind == KB_KIND_HBW || kind == KB_KIND_HV || kind == KB_KIND_STRESS ||
+           kind == KB_KIND_ENERGY;
+}
+
 /* One bound: number and unit to the unit shown to readers; NULL, or what is wrong. */
 static const char *read_bound(char *text, const char *unit_beside, enum kb_quantity_kind kind,
                               double *bound) {
@@ -105,6 +134,11 @@ static const char *read_bound(char *text, const char *unit_beside, enum kb_quant
     if (kind == KB_KIND_COUNT) {
         if (!is_count_unit(says)) {
             return "a count is per mm2";
+        }
+    } else if (has_plain_unit(kind)) {
+        const char *wrong = check_plain_unit(says, kind);
+        if (wrong != NULL) {
+            return wrong;
         }
     } else if (says[0] == '\0') {
         return "the unit is missing";

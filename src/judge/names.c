@@ -41,6 +41,17 @@ static const struct quantity quantities[KB_QUANTITIES] = {
     [KB_Q_LARGEST_FERET_UM] = {"largest_feret_um", "Feret diameter of the largest particle seen",
                                "um", KB_KIND_LENGTH},
     [KB_Q_CARBON] = {"carbon", "carbon that the structure implies, by mass", "%", KB_KIND_PERCENT},
+    [KB_Q_HARDNESS_HBW] = {"hardness_hbw", "Brinell hardness, measured elsewhere", "HBW",
+                           KB_KIND_HBW},
+    [KB_Q_HARDNESS_HV] = {"hardness_hv", "Vickers hardness, measured elsewhere", "HV", KB_KIND_HV},
+    [KB_Q_TENSILE_STRENGTH] = {"tensile_strength", "tensile strength, measured elsewhere", "MPa",
+                               KB_KIND_STRESS},
+    [KB_Q_PROOF_STRENGTH] = {"proof_strength", "0.2 % proof strength, measured elsewhere", "MPa",
+                             KB_KIND_STRESS},
+    [KB_Q_ELONGATION] = {"elongation", "elongation after fracture, measured elsewhere", "%",
+                         KB_KIND_PERCENT},
+    [KB_Q_IMPACT_ENERGY] = {"impact_energy", "impact energy, measured elsewhere", "J",
+                            KB_KIND_ENERGY},
 };
 
 static const struct quantity unknown = {"unknown", "unknown quantity", "", KB_KIND_PERCENT};
