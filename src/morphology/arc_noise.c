@@ -5,12 +5,15 @@
  * lengthen the perimeter and, since a hull goes through the outermost points, widen the Feret
  * diameter. What is known of that noise: details of 2.5 to 4 px are almost all noise, since blur
  * leaves little of true ones; the noise of coarser details has the same density but for the 3 x 3
- * smoothing of the grey, whose share cos^4(pi f) of the power at f turns a pixel is known. So each
- * coefficient c of power p is kept to the share max(0, 1 - weight * noise / p): the positive-part
- * shrinkage of James and Stein (Proc. 4th Berkeley Symp. 1 (1961) 361) for one coefficient. Details
- * that rise clearly above noise stay as they are, what does not is left out. The weight was chosen
- * on discs and ellipses: with less, discs of 8 to 14 px in strong noise read too long, with more,
- * narrow ellipses lose their tips (refs/subpixel_bias.csv is with this one).
+ * smoothing of the grey, whose share cos^4(pi f) of the power at f turns a pixel is known. A ragged
+ * outline has true details in that band, too: so its noise is at most what the ground's own noise
+ * explains (grey_edge.c). Without that bound ragged particles of 10 to 20 px would be smoothed as
+ * if they were noisy, and one in four to one in ten of them taken for nodules. So each coefficient
+ * c of power p is kept to the share max(0, 1 - weight * noise / p): the positive-part shrinkage of
+ * James and Stein (Proc. 4th Berkeley Symp. 1 (1961) 361) for one coefficient. Details that rise
+ * clearly above noise stay as they are, what does not is left out. The weight was chosen on discs
+ * and ellipses: with less, discs of 8 to 14 px in strong noise read too long, with more, narrow
+ * ellipses lose their tips (refs/subpixel_bias.csv is with this one).
  *
  * Details shorter than three times the blur carry no more than noise and are cut off softly.
  */
@@ -122,7 +125,7 @@ double kb_noise_power(const struct kb_loop *loop, const struct kb_point *z) {
             count += 1.0;
         }
     }
-    return count > 0.0 ? power / count : 0.0;
+    return count > 0.0 ? fmin(power / count, loop->most_noise) : 0.0;
 }
 
 void kb_noise_remove(struct kb_loop *loop, double sigma) {

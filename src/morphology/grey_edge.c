@@ -10,6 +10,9 @@
  * the bilinear surface of a sharp edge waves by a tenth of a pixel with the place of the edge
  * between the pixels (computed). All that adds to the blur, which is measured on the same surface
  * (how much of the step falls within 1.5 px to both sides of the passage) and taken back later.
+ *
+ * How much of the outline's raggedness can be noise at most is read off the ground: its own
+ * waviness over 3 px along the loop, over the slope of the edge, moves a passage by as much.
  */
 #include "subpixel_priv.h"
 
@@ -21,8 +24,9 @@ enum { GROUNDS = sizeof ground_px / sizeof ground_px[0] };
 enum { MARGIN_PX = 7 }; /* of the patch about the box: as far as ground is looked for */
 /* The ground is averaged so far along the border to both sides, px: over some pearlite lamellae. */
 static const double along_px = 6.0;
-static const double walk_px = 0.5;  /* steps along the normal */
-static const double flank_px = 1.5; /* the blur is read between these, to both sides */
+static const double walk_px = 0.5;      /* steps along the normal */
+static const double noise_lag_px = 1.5; /* shows details of 3 px most: little but noise */
+static const double flank_px = 1.5;     /* the blur is read between these, to both sides */
 /* Samples farther off than this many mean deviations are no part of the particle's own grey. */
 static const double outlier = 3.0;
 static const double patch_scale = 1.0 / 16.0;
@@ -207,6 +211,33 @@ static double mean_along(double *value, double *copy, size_t n, size_t reach) {
     return mean;
 }
 
+/* Of white noise of power 1 after the smoothing along a row, at places so many px apart: 1 4 6 4 1
+ * sixteenths, linear between. */
+static double correlation(double px) {
+    static const double at[] = {6.0 / 16.0, 4.0 / 16.0, 1.0 / 16.0, 0.0};
+    int i = (int)px;
+    return i < 3 ? at[i] + (px - i) * (at[i + 1] - at[i]) : 0.0;
+}
+
+/* Power of the ground's noise along the loop, grey^2 px, smoothing along the loop set aside: from
+ * how far each place is off the middle of those some way to both sides. */
+static double ground_noise(const struct kb_loop *loop) {
+    size_t n = loop->count;
+    double step = loop->length / (double)n;
+    size_t lag = (size_t)fmax(noise_lag_px / step + 0.5, 1.0);
+    struct tally squares = {0.0, 0.0};
+    for (size_t i = 0; i < n; i++) {
+        size_t before = i >= lag ? i - lag : i + n - lag;
+        size_t after = i + lag < n ? i + lag : i + lag - n;
+        double off = loop->ground[i] - 0.5 * (loop->ground[before] + loop->ground[after]);
+        count_in(&squares, off * off, 1.0);
+    }
+    double apart = (double)lag * step;
+    double share =
+        1.5 * correlation(0.0) - 2.0 * correlation(apart) + 0.5 * correlation(2.0 * apart);
+    return squares.count > 0.0 ? squares.sum / (squares.count * share) : HUGE_VAL;
+}
+
 bool kb_edge_ground(const struct kb_edge_rules *rules, const struct kb_patch *patch,
                     struct kb_loop *loop, struct kb_edge_figures *figures) {
     size_t n = loop->count;
@@ -214,6 +245,7 @@ bool kb_edge_ground(const struct kb_edge_rules *rules, const struct kb_patch *pa
         bool cut = loop->kind[i] == KB_EDGE_CUT;
         loop->ground[i] = cut ? (double)NAN : ground_at(rules, patch, loop, i);
     }
+    figures->ground_noise = ground_noise(loop);
     size_t reach = (size_t)fmax(along_px * (double)n / loop->length, 1.0);
     figures->outside = mean_along(loop->ground, loop->scratch, n, reach);
     return !isnan(figures->outside);
@@ -302,4 +334,8 @@ void kb_edge_find(const struct kb_edge_rules *rules, const struct kb_patch *patc
     }
     figures->found = asked > 0.0 ? share.count / asked : 0.0;
     figures->sigma = share.count > 0.0 ? sigma_of_share(share.sum / share.count) : 0.0;
+    /* grey passes the midway with this slope, per px; a coefficient takes its share of the length
+     */
+    double slope = fabs(figures->outside - figures->inside) / (figures->sigma * sqrt(2.0 * KB_PI));
+    loop->most_noise = figures->ground_noise / (slope * slope * loop->length);
 }

@@ -68,6 +68,7 @@ struct kb_loop {
     struct kb_point *turn;  /* cos, sin: `turns` steps through a half circle */
     size_t turns;
     size_t capacity;
+    double most_noise; /* as much can come of the ground's noise; unit of `noise` */
     double noise; /* power of the noise in one coefficient, px^2, smoothing of the grey set aside */
 };
 /* Places at equal distances, which are measured after stretching the plane by 1 / `ratio` across
@@ -96,6 +97,7 @@ struct kb_edge_rules {
 struct kb_edge_figures {
     double inside, outside; /* grey */
     double sigma;           /* blur, px: the edge's profile is the integral of such a Gaussian */
+    double ground_noise;    /* its power along the loop, grey^2 px */
     double found;           /* share of the border, cuts left out, where the grey passes midway */
 };
 
