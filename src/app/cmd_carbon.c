@@ -97,8 +97,9 @@ static enum kb_status ask(const struct kb_request *request, struct answer *answe
 
 static void print_working(const struct answer *answer, const struct kb_carbon_constants *stated,
                           bool asked_for_carbon) {
-    printf("mass %% C: ferrite %.4g, eutectoid %.4g, cementite %.4g\n%s\n\n", stated->ferrite_c,
-           stated->eutectoid_c, stated->cementite_c, stated->source);
+    char text[400];
+    kb_carbon_constants_text(stated, text, sizeof text);
+    printf("constants, %s\n%s\n\n", text, stated->source);
     for (int i = 0; i < answer->working.count; i++) {
         printf("%s\n", answer->working.line[i]);
     }
@@ -132,6 +133,11 @@ static bool print_json(const struct answer *answer, const struct kb_carbon_const
     set(constants, "eutectoid_c", stated->eutectoid_c);
     set(constants, "eutectoid_used_c", answer->eutectoid);
     set(constants, "cementite_c", stated->cementite_c);
+    char said[400];
+    kb_carbon_constants_text(stated, said, sizeof said);
+    (void)json_object_set_new(constants, "set",
+                              stated->set != NULL ? json_string(stated->set->name) : json_null());
+    (void)json_object_set_new(constants, "text", json_string(said));
     (void)json_object_set_new(constants, "source", json_string(stated->source));
     (void)json_object_set_new(root, "constants", constants);
     for (int i = 0; i < answer->working.count; i++) {

@@ -1,6 +1,8 @@
 /* command_words.c - the commands and what the help and the manual say of them. */
 #include "request.h"
 
+#include <string.h>
+
 const struct kb_command_words kb_commands[] = {
     {KB_MEASURE, "measure", "measure --material MATERIAL [--contrast CONTRAST] FIELD...",
      "measure the fields of one specimen",
@@ -38,3 +40,16 @@ const struct kb_command_words kb_commands[] = {
      "every row passed; 1 some row failed; 2 usage; 4 disk or memory failed."},
 };
 const size_t kb_command_count = sizeof kb_commands / sizeof kb_commands[0];
+
+void kb_tell_carbon_sets(void (*line)(const char *name, const char *text)) {
+    size_t count = 0;
+    const struct kb_carbon_set *set = kb_carbon_sets(&count);
+    for (size_t i = 0; i < count; i++) {
+        char text[400];
+        (void)snprintf(
+            text, sizeof text, "%sferrite %.4g, eutectoid %.2f, cementite %.2f mass %% C; %s (%s)",
+            i == 0 ? "the default: " : "", set[i].ferrite_c, set[i].eutectoid_c, set[i].cementite_c,
+            set[i].source, strcmp(set[i].status, "read") == 0 ? "read" : "from memory, unverified");
+        line(set[i].name, text);
+    }
+}

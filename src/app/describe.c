@@ -57,6 +57,9 @@ static void man_commands(void) {
     for (size_t i = 0; i < kb_command_count; i++) {
         printf(".SS keelblock ");
         roff(kb_commands[i].usage);
+    if (option->own == kb_own_constants) {
+        kb_tell_carbon_sets(man_set);
+    }
         printf("\n");
         roff(kb_commands[i].more);
         printf("\n");
@@ -141,6 +144,13 @@ static void completion(void) {
             if ((kb_options[k].commands & (unsigned)kb_commands[i].command) != 0) {
                 printf("--%s ", kb_options[k].name);
             }
+           "    --constants) COMPREPLY=($(compgen -W '");
+    size_t sets = 0;
+    const struct kb_carbon_set *set = kb_carbon_sets(&sets);
+    for (size_t i = 0; i < sets; i++) {
+        printf("%s ", set[i].name);
+    }
+    printf("' -- \"$word\")); return ;;\n"
         }
         printf("' ;;\n");
     }

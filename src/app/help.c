@@ -41,6 +41,11 @@ static void print_option(const struct kb_option *option) {
     print_folded(text, 30, 68);
 }
 
+static void print_set(const char *name, const char *text) {
+    printf("%32s%-10s", "", name);
+    print_folded(text, 42, 56);
+}
+
 bool kb_print_help(enum kb_command command) {
     for (size_t i = 0; i < kb_command_count; i++) {
         if (kb_commands[i].command == command) {
@@ -61,6 +66,9 @@ bool kb_print_help(enum kb_command command) {
         }
         section = here;
         print_option(option);
+        if (option->own == kb_own_constants) {
+            kb_tell_carbon_sets(print_set);
+        }
     }
     return fflush(stdout) == 0;
 }

@@ -141,14 +141,16 @@ static enum kb_status settle_material(struct kb_request *request, struct kb_err 
         }
     }
     request->settings = kb_settings_default(request->settings.material, request->contrast.contrast);
-    return KB_OK;
+    return apply_named(request, "constants", err); /* before the single values, which go first */
 }
 
 static enum kb_status apply_all(struct kb_request *request, enum kb_origin origin,
                                 struct kb_err *err) {
     for (size_t i = 0; i < request->assignments; i++) {
         const struct kb_assignment *said = &request->assignment[i];
-        bool settled = said->option->own == kb_own_material || said->option->own == kb_own_contrast;
+        bool settled = said->option->own == kb_own_material ||
+                       said->option->own == kb_own_contrast ||
+                       said->option->own == kb_own_constants;
         if (said->origin != origin || settled) {
             continue;
         }

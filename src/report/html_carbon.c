@@ -60,6 +60,19 @@ static void cross_check(struct kb_text *out, const struct kb_result *result) {
     }
 }
 
+/* The constants that every figure here rests on. */
+static void constants(struct kb_text *out, const struct kb_carbon_constants *constants) {
+    char text[400];
+    kb_carbon_constants_text(constants, text, sizeof text);
+    kb_text_add(out, "<p class=\"small soft\">Constants, ");
+    kb_html_text(out, text);
+    if (constants->source != NULL) {
+        kb_text_add(out, "; ");
+        kb_html_text(out, constants->source);
+    }
+    kb_text_add(out, ".</p>\n");
+}
+
 static void working(struct kb_text *out, const struct kb_carbon *carbon) {
     if (carbon->working.count == 0) {
         return;
@@ -71,11 +84,6 @@ static void working(struct kb_text *out, const struct kb_carbon *carbon) {
         kb_text_add(out, "</li>\n");
     }
     kb_text_add(out, "</ol>\n");
-    if (carbon->constants.source != NULL) {
-        kb_text_add(out, "<p class=\"small soft\">Constants: ");
-        kb_html_text(out, carbon->constants.source);
-        kb_text_add(out, "</p>\n");
-    }
 }
 
 void kb_html_carbon(struct kb_text *out, const struct kb_result *result) {
@@ -97,6 +105,7 @@ void kb_html_carbon(struct kb_text *out, const struct kb_result *result) {
     figure_row(out, "combined, in the matrix", &carbon->combined_percent);
     figure_row(out, "in all", &carbon->total_percent);
     kb_text_add(out, "</tbody></table></div>\n");
+    constants(out, &carbon->constants);
     if (carbon->silicon_assumed) {
         kb_text_add(out, "<p class=\"small\">No silicon content was given; the shift of the "
                          "eutectoid by silicon is not applied.</p>\n");

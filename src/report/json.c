@@ -137,6 +137,10 @@ static void constants(struct kb_json *json, const struct kb_carbon_constants *co
     kb_json_number(json, "rho_cementite_g_cm3", constants->rho_cementite);
     kb_json_number(json, "rho_iron_matrix_g_cm3", constants->rho_iron_matrix);
     kb_json_number(json, "si_shift_percent_per_percent", constants->si_shift);
+    char text[400];
+    kb_carbon_constants_text(constants, text, sizeof text);
+    kb_json_string(json, "set", constants->set != NULL ? constants->set->name : NULL);
+    kb_json_string(json, "text", text);
     kb_json_string(json, "source", constants->source);
     kb_json_close(json, '}');
 }

@@ -72,6 +72,35 @@ class Commands(program.Case):
         )
         self.assertAlmostEqual(answer["pearlite_mass"], 0.5067, delta=5e-5)
 
+    def test_constants_are_chosen_as_a_set_by_name_and_printed(self):
+        # Constants 0.02 / 0.77 / 6.67, 0.40 % C: W_pearlite 0.5067 (computed)
+        answer = self.carbon("--carbon", "0.40%", "--constants", "0.77")
+        self.assertAlmostEqual(answer["pearlite_mass"], 0.5067, delta=5e-5)
+        self.assertEqual(answer["constants"]["set"], "0.77")
+        self.assertEqual(answer["constants"]["ferrite_c"], 0.02)
+        self.assertIn("MAE 324", answer["constants"]["text"])
+        words = program.run("carbon", "--carbon", "0.4", "--constants", "0.80").stdout
+        self.assertIn("eutectoid 0.80, cementite 6.67; set 0.80:", words)
+        self.assertIn("from memory, unverified", words)
+
+    def test_single_constants_stand_above_the_set_in_any_order(self):
+        set_first = ("--constants", "0.77", "--eutectoid-carbon", "0.80%")
+        value_first = set_first[2:] + set_first[:2]
+        for words in (set_first, value_first):
+            answer = self.carbon("--carbon", "0.40%", *words)
+            # (0.40 - 0.02) / (0.80 - 0.02)
+            self.assertAlmostEqual(answer["pearlite_mass"], 0.38 / 0.78, delta=1e-6)
+            self.assertIn("own values", answer["constants"]["text"])
+
+    def test_an_unknown_set_is_refused_with_those_that_exist(self):
+        done = program.run("carbon", "--carbon", "0.4", "--constants", "0.75")
+        self.assert_one_line_error(done, 2, "0.77-fine")
+
+    def test_help_lists_the_sets_of_constants_with_their_sources(self):
+        words = " ".join(program.run("carbon", "--help").stdout.split())
+        self.assertIn("0.76 the default: ferrite 0.022, eutectoid 0.76, cementite 6.70", words)
+        self.assertIn("0.0218", words)
+
     def test_pearlite_to_carbon_and_back(self):
         forth = self.carbon("--pearlite", "41%")
         back = self.carbon("--carbon", f"{forth['carbon_percent']}")

@@ -272,6 +272,22 @@ class Measure(program.Case):
             result["carbon"]["total_percent"], 0.022 + 0.738 * share, delta=0.005
         )
 
+    def test_carbon_is_measured_under_the_set_of_constants_that_the_job_names(self):
+        job = self.here / "set.ini"
+        job.write_text("[carbon]\nconstants = 0.77\n", encoding="utf-8")
+        result = self.result(
+            *("--material", "carbon-steel", "--contrast", "light", "--job", job),
+            *self.fields("steel"),
+        )
+        share = result["phases"]["pearlite_of_matrix"]
+        carbon = result["carbon"]
+        self.assertEqual(carbon["constants"]["set"], "0.77")
+        self.assertEqual(carbon["constants"]["cementite_c_percent"], 6.67)
+        # C = 0.02 + W x 0.75 (mass and area differ by < 0.2 %); the interval is carried through
+        self.assertAlmostEqual(carbon["total_percent"], 0.02 + 0.75 * share["mean"], delta=0.005)
+        for end, limit in zip(carbon["total_ci95_percent"], share["ci95"]):
+            self.assertAlmostEqual(end, 0.02 + 0.75 * limit, delta=0.005)
+
     def test_colour_and_sixteen_bit_give_what_grey_gives(self):
         grey = Image.open(self.fields("etched")[0])
         array = numpy.asarray(grey)

@@ -233,8 +233,7 @@ static void make_carbon(struct kb_result *result, bool steel) {
                                 : interval(3.12, 0.25, n, "%");
     c->pearlite_mass = interval(0.58, 0.026, n, "1");
     c->eutectoid_used = 0.56;
-    c->constants = (struct kb_carbon_constants){0.022, 0.76, 6.70, 2.25,  7.87,
-                                                7.84,  7.68, 7.8,  -0.08, "textbook values"};
+    c->constants = kb_carbon_constants_default();
     c->agreement = KB_DISAGREES;
     c->difference_percent = -0.21;
     c->tolerance_percent = 0.05;
