@@ -22,6 +22,12 @@ static void roff(const char *text) {
     }
 }
 
+static void man_set(const char *name, const char *text) {
+    printf("\n.br\n\\fB%s\\fR: ", name);
+    roff(text);
+    printf(".");
+}
+
 static void man_option(const struct kb_option *option) {
     char text[48];
     printf(".TP\n.B ");
@@ -49,6 +55,9 @@ static void man_option(const struct kb_option *option) {
                                                                   : "C = 3.62 %";
         printf("\nIn a job file: [%s] %s.", option->section, own ? shown : key);
     }
+    if (option->own == kb_own_constants) {
+        kb_tell_carbon_sets(man_set);
+    }
     printf("\n");
 }
 
@@ -57,9 +66,6 @@ static void man_commands(void) {
     for (size_t i = 0; i < kb_command_count; i++) {
         printf(".SS keelblock ");
         roff(kb_commands[i].usage);
-    if (option->own == kb_own_constants) {
-        kb_tell_carbon_sets(man_set);
-    }
         printf("\n");
         roff(kb_commands[i].more);
         printf("\n");
@@ -136,6 +142,13 @@ static void completion(void) {
            "    --graphite) COMPREPLY=($(compgen -W 'none nodules compacted flakes' -- "
            "\"$word\")); return "
            ";;\n"
+           "    --constants) COMPREPLY=($(compgen -W '");
+    size_t sets = 0;
+    const struct kb_carbon_set *set = kb_carbon_sets(&sets);
+    for (size_t i = 0; i < sets; i++) {
+        printf("%s ", set[i].name);
+    }
+    printf("' -- \"$word\")); return ;;\n"
            "    esac\n"
            "    case ${COMP_WORDS[1]} in\n");
     for (size_t i = 0; i < kb_command_count; i++) {
@@ -144,13 +157,6 @@ static void completion(void) {
             if ((kb_options[k].commands & (unsigned)kb_commands[i].command) != 0) {
                 printf("--%s ", kb_options[k].name);
             }
-           "    --constants) COMPREPLY=($(compgen -W '");
-    size_t sets = 0;
-    const struct kb_carbon_set *set = kb_carbon_sets(&sets);
-    for (size_t i = 0; i < sets; i++) {
-        printf("%s ", set[i].name);
-    }
-    printf("' -- \"$word\")); return ;;\n"
         }
         printf("' ;;\n");
     }
