@@ -210,7 +210,29 @@ static void settle(struct kb_loop *loop, const struct kb_axes *axes, double sigm
     }
 }
 
-bool kb_deblur_model(struct kb_loop *loop, double sigma, double level) {
+/* The half length `a` of the solved ellipse as far as the grey beyond the seen ends bears it out.
+ */
+static double bear_out(const struct kb_loop *loop, const struct kb_axes *seen, double sigma,
+                       double a, double b, const struct kb_shares *shares) {
+    const struct kb_point axis = {cos(seen->angle), sin(seen->angle)};
+    struct kb_end end = {
+        .way = axis,
+        .seen = seen->semi_a,
+        .beyond = a - seen->semi_a,
+        .if_pointed = show(loop, a, b, (struct kb_point){a, 0.0}, sigma).value,
+        .sigma = sigma,
+    };
+    if (!(end.beyond > 0.0)) {
+        return a;
+    }
+    const double one = kb_end_beyond(loop, shares, &end);
+    end.way = (struct kb_point){-axis.x, -axis.y};
+    const double other = kb_end_beyond(loop, shares, &end);
+    return seen->semi_a + 0.5 * (one + other);
+}
+
+bool kb_deblur_model(struct kb_loop *loop, double sigma, double level,
+                     const struct kb_shares *shares) {
     struct kb_curve_sums sums = {0};
     kb_loop_draw(loop);
     kb_curve_add(loop, &sums);
@@ -223,6 +245,7 @@ bool kb_deblur_model(struct kb_loop *loop, double sigma, double level) {
     if (!(seen.semi_b > 0.0) || !solve_axes(loop, &seen, sigma, level, &a, &b)) {
         return false;
     }
+    a = bear_out(loop, &seen, sigma, a, b, shares);
     stretch(loop, &seen, a / seen.semi_a, b / seen.semi_b);
     const double kept = fmin(fmax((b / a - narrow) / (wide - narrow), 0.0), 1.0);
     lean_on_ellipse(loop, kept);

@@ -109,6 +109,11 @@ static double grey_at(const struct kb_patch *patch, double x, double y) {
     return (above + v * (below - above)) * patch_scale;
 }
 
+double kb_share_at(const struct kb_shares *shares, struct kb_point at) {
+    return (shares->outside - grey_at(shares->patch, at.x, at.y)) /
+           (shares->outside - shares->inside);
+}
+
 /* Grey `t` px outwards of place i. */
 static double grey_along(const struct kb_patch *patch, const struct kb_loop *loop, size_t i,
                          double t) {

@@ -211,7 +211,8 @@ static bool outline_outer(struct subpixel *sub, const struct kb_particle *partic
     } else {
         /* half of the true step, or of what the middle shows of it */
         double level = view->shows_grey ? 0.0 : 0.5;
-        if (!kb_deblur_model(&sub->loop, figures->sigma, level)) {
+        const struct kb_shares shares = {&sub->patch, figures->inside, figures->outside};
+        if (!kb_deblur_model(&sub->loop, figures->sigma, level, &shares)) {
             return false;
         }
     }

@@ -93,6 +93,13 @@ struct kb_edge_rules {
     double reach_px, least_contrast; /* kb_morphology_params */
 };
 
+/* The grey about one particle as a share of the step from outside (0) to inside (1). */
+struct kb_shares {
+    const struct kb_patch *patch;
+    double inside, outside;
+};
+double kb_share_at(const struct kb_shares *shares, struct kb_point at);
+
 /* What the grey says about one particle. */
 struct kb_edge_figures {
     double inside, outside; /* grey */
@@ -152,11 +159,24 @@ struct kb_axes {
 };
 struct kb_axes kb_curve_axes(const struct kb_curve_sums *sums);
 
+/* ends.c: how far beyond the seen end one end of a particle lies, at most `beyond`. */
+struct kb_end {
+    struct kb_point way; /* unit vector outwards, along the major axis */
+    double seen;         /* from the centre to the seen end, px */
+    double beyond;       /* from there to the end of the ellipse that would look so */
+    double if_pointed;   /* share that the blurred ellipse shows at its end */
+    double sigma;
+};
+double kb_end_beyond(const struct kb_loop *loop, const struct kb_shares *shares,
+                     const struct kb_end *end);
+
 /* Take the blur back by what each detail lost of it: for outlines that bend gently. */
 void kb_deblur_gentle(struct kb_loop *loop, double sigma);
 /* The same by a model of how the blurred curve looks: for small and narrow particles. `level` is
  * the share of the full step that the outline passes at, or, when not above 0, half of what the
- * middle of the particle shows of it. False when no curve would look like this one. */
-bool kb_deblur_model(struct kb_loop *loop, double sigma, double level);
+ * middle of the particle shows of it; `shares` tells pointed ends from blunt ones. False when no
+ * curve would look like this one. */
+bool kb_deblur_model(struct kb_loop *loop, double sigma, double level,
+                     const struct kb_shares *shares);
 
 #endif
