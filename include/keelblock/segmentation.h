@@ -104,11 +104,11 @@ kb_segmentation_params_check(const struct kb_segmentation_params *params, struct
 /* Proeutectoid cementite of a steel under secondary electrons, which is as grey as the rest: found
  * as smooth regions behind a rim. Evidence is NaN where none was found to be looked at. */
 struct kb_network {
-    bool found;         /* the evidence holds: cementite is labelled, all else is matrix */
-    double stability;   /* area of both over area of either when smooth means 10 % less or more */
-    double rim;         /* share of its outline that lies on an edge, 0..1 */
-    double contrast;    /* roughness of the rest over roughness of the network */
-    uint64_t plates_px; /* thin straight plates (Widmanstaetten cementite), pixels */
+    bool found;       /* the evidence holds: cementite is labelled, all else is matrix */
+    double stability; /* area of both over area of either when smooth means 10 % less or more */
+    double rim;       /* share of its outline that lies on an edge, 0..1 */
+    double contrast;  /* roughness of the rest over roughness of the network */
+    double plates;    /* share of the field in thin straight plates (Widmanstaetten cementite) */
 };
 
 /* What segmentation found out about a field: plain numbers, no pixels. */

@@ -137,6 +137,11 @@ static void check_blocks(const struct kb_look *look) {
 }
 
 static void check_noise(const struct kb_look *look) {
+    if (look->map->figures.network.found) {
+        not_looked(look, KB_CHECK_NOISE, "%",
+                   "cementite was found by its smoothness, which stands clear of the noise");
+        return;
+    }
     if (isnan(look->seen.step)) {
         not_looked(look, KB_CHECK_NOISE, "%", "one phase only: no step to hold the noise against");
         return;
@@ -237,8 +242,22 @@ static void check_etch_weak(const struct kb_look *look, const struct kb_tiles *t
         not_looked(look, KB_CHECK_ETCH_WEAK, unit, "the section is not etched");
         return;
     }
+    if (look->map->figures.network.found) {
+        not_looked(look, KB_CHECK_ETCH_WEAK, unit,
+                   "cementite was found by its smoothness and its rim, not by its grey");
+        return;
+    }
     if (has(look, KB_MATRIX)) {
+        const struct kb_network *n = &look->map->figures.network;
         struct kb_check_result *r = judge(look, KB_CHECK_ETCH_WEAK, 0.0, 1.0, unit);
+        if (isfinite(n->stability) && n->stability > 0.0 && n->contrast > 0.0) {
+            (void)snprintf(r->says, sizeof r->says,
+                           "the matrix shows one grey, and smooth cementite in it does not bear "
+                           "itself out: %.0f %% stays in place, %.0f %% of its outline is on an "
+                           "edge, %.1f times smoother than the rest",
+                           100.0 * n->stability, 100.0 * n->rim, n->contrast);
+            return;
+        }
         (void)snprintf(r->says, sizeof r->says,
                        "the matrix shows one grey, and its texture does not say which constituent");
         return;

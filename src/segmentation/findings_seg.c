@@ -102,7 +102,7 @@ static enum kb_status tell_contrast(const struct teller *t, struct kb_err *err) 
     const struct kb_seg *seg = t->seg;
     int last = seg->scheme.classes - 1;
     double apart = seg->class_level[last] - seg->class_level[0];
-    if (apart >= CONTRAST_LEAST || seg->single) {
+    if (apart >= CONTRAST_LEAST || seg->single || t->f->network.found) {
         return KB_OK;
     }
     return kb_findings_add(t->to, err, KB_WARNING, "low-contrast",
@@ -125,7 +125,7 @@ static bool overlaps(const struct teller *t, int i) {
 }
 
 static enum kb_status tell_overlap(const struct teller *t, struct kb_err *err) {
-    for (int i = 0; i < t->f->thresholds; i++) {
+    for (int i = 0; i < t->f->thresholds && !t->f->network.found; i++) {
         if (!overlaps(t, i)) {
             continue;
         }
@@ -173,6 +173,20 @@ static enum kb_status tell_single(const struct teller *t, struct kb_err *err) {
             : "The matrix shows one constituent only. It is taken for ferrite: crossed by a "
               "network of boundaries (lines on %.1f %% of it). Confirm on the picture.",
         lines);
+}
+
+static enum kb_status tell_network(const struct teller *t, struct kb_err *err) {
+    const struct kb_network *n = &t->f->network;
+    if (!n->found) {
+        return KB_OK;
+    }
+    return kb_findings_add(t->to, err, KB_NOTE, "cementite-network",
+                           "Cementite was found as smooth regions behind a rim, not by its grey: "
+                           "%.1f times smoother than the rest, %.0f %% of its outline on an edge, "
+                           "%.0f %% of it in place when smooth means 10 %% less or more. Thin "
+                           "plates make up %.1f %% of the field. What the rest is, pearlite or "
+                           "spheroidite, is not told. Confirm on the overlay.",
+                           n->contrast, 100.0 * n->rim, 100.0 * n->stability, 100.0 * n->plates);
 }
 
 static enum kb_status tell_shades(const struct teller *t, struct kb_err *err) {
@@ -271,8 +285,9 @@ static enum kb_status tell_graphite(const struct teller *t, struct kb_err *err) 
 
 enum kb_status kb_seg_findings(struct kb_seg *seg, struct kb_err *err) {
     static enum kb_status (*const rule[])(const struct teller *, struct kb_err *) = {
-        tell_scale,  tell_by_hand, tell_light,      tell_noise,    tell_contrast, tell_overlap,
-        tell_single, tell_shades,  tell_boundaries, tell_lamellae, tell_etched,   tell_graphite,
+        tell_scale,    tell_by_hand, tell_light,    tell_noise,  tell_contrast,
+        tell_overlap,  tell_single,  tell_network,  tell_shades, tell_boundaries,
+        tell_lamellae, tell_etched,  tell_graphite,
     };
     struct teller teller = {seg, &seg->map->figures, &seg->map->findings, 0.0};
     for (int i = KB_EXCLUDED + 1; i < KB_PHASES; i++) {

@@ -57,11 +57,11 @@ struct kb_seg {
     enum kb_phase single_phase;  /* ... and this one; KB_MATRIX: it cannot be said */
     double stripes_open;         /* share of them that the closing did not reach */
     bool stripes_closed;         /* lamellae are resolved and were closed to regions */
-    double stripes; /* share of bright pixels deep inside pearlite; resolved lamellae */
+    double stripes;           /* share of bright pixels deep inside pearlite; resolved lamellae */
     double light_pearlite_px; /* mid-grey, but as rough as pearlite; other.c */
     double bright_alone_px;   /* called ferrite, but none of it beside graphite; about */
-    bool noise_is_strong;         /* smoothed on top of the median */
-    size_t why_kept; /* steps of a point's way that stand when labels are made once more */
+    bool noise_is_strong;     /* smoothed on top of the median */
+    size_t why_kept;          /* steps of a point's way that stand when labels are made once more */
 };
 
 #define KB_SEG_UNDECIDED KB_MATRIX /* label of every measured pixel before it is classified */

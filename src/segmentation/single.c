@@ -224,7 +224,9 @@ static void decide(struct kb_seg *seg) {
         set_single(seg, KB_MATRIX);
         return;
     }
-    bool alone = second < SECOND_LEAST;
+    /* Under secondary electrons no texture stands by a hill of so few pixels. */
+    bool steel_sem = seg->params->contrast == KB_SEM && !seg->scheme.graphite;
+    bool alone = second < (steel_sem ? SECOND_SURE : SECOND_LEAST);
     bool hills_part = !seg->matrix_is_one && f->valley[seg->scheme.classes - 2] < VALLEY_PARTS;
     if (hills_part && !alone) {
         seg->shades = plain > SHADE_LEAST * (pearlite + plain) && both_rough(seg);

@@ -36,9 +36,10 @@ static void choose_phases(const struct kb_segmentation_figures *figures, enum kb
         shown[phase] = false;
     }
     shown[KB_GRAPHITE] = iron;
-    shown[KB_PEARLITE] = apart;
+    shown[KB_PEARLITE] = apart && !figures->network.found; /* the rest may be spheroidite */
     shown[KB_CEMENTITE] = apart && cementite;
-    shown[KB_FERRITE] = apart && (iron || !cementite || looked_for(figures, KB_FERRITE));
+    shown[KB_FERRITE] =
+        shown[KB_PEARLITE] && (iron || !cementite || looked_for(figures, KB_FERRITE));
     shown[KB_MATRIX] = !apart || figures->pixels[KB_MATRIX] > 0;
     shown[KB_OTHER] = figures->other_sought || figures->pixels[KB_OTHER] > 0;
 }

@@ -104,6 +104,9 @@ static void print_map(const struct kb_phase_map *map) {
                  f->evened ? " (evened)" : "", (double)f->recovered_line_px / (double)measured,
                  (double)f->recovered_speck_px / (double)measured,
                  (double)f->dark_pearlite_px / (double)measured);
+    (void)printf("network %d  stability %.3f  rim %.3f  contrast %.3f  plates %.4f\n",
+                 f->network.found, f->network.stability, f->network.rim, f->network.contrast,
+                 f->network.plates);
     for (size_t i = 0; i < map->findings.count; i++) {
         (void)printf("  %s %s: %s\n", kb_severity_name(map->findings.item[i].severity),
                      map->findings.item[i].code, map->findings.item[i].text);
