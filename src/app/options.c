@@ -51,8 +51,13 @@ const struct kb_option kb_options[] = {
      "unless (k=1) stands behind it.",
      M | B, KB_OPT_OWN, 0, 1e-4, 1e3, kb_own_pixel_size, false},
     {"scale-bar", 0, "calibration", "PX=LENGTH",
-     "A scale bar of so many pixels is so long, for example 200px=100um.", M | B, KB_OPT_OWN, 0, 0,
-     0, kb_own_scale_bar, false},
+     "A scale bar of so many pixels is so long, for example 200px=100um; with the uncertainty of "
+     "either side, taken as above: 200px±1px=100um±0.5um.",
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_scale_bar, false},
+    {"scale-uncertainty", 0, "calibration", "SHARE",
+     "Uncertainty of a scale that states none of its own, the file's for example, as a share of "
+     "it: 0.5%, taken as above.",
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_scale_uncertainty, false},
     {"page", 0, "calibration", "N", "Page of a TIFF with several pages, from 1.", M | B,
      KB_OPT_INTEGER, AT(page), 1, 1e6, NULL, false},
     {"blank-field", 0, "calibration", "FILE",
@@ -170,6 +175,14 @@ const struct kb_option kb_options[] = {
      AT(question.graphite), 0, 0.5, NULL, false},
     {"carbon", 0, NULL, "PERCENT", "Carbon in mass %: gives the phases.", C, KB_OPT_PERCENT,
      AT(question.carbon), 0, 7, NULL, false},
+
+    /* measured elsewhere */
+    {"given", 0, "given", "QUANTITY=VALUE",
+     "A value measured elsewhere, to be judged by limits too: hardness_hbw, hardness_hv, "
+     "tensile_strength, proof_strength, elongation or impact_energy, for example "
+     "hardness_hbw=187, or tensile_strength='512±8 MPa' with its uncertainty (coverage factor 2 "
+     "unless (k=1) stands behind it).",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_given, true},
 
     /* limits */
     {"batch-rule", 0, "limits", "every|mean|share PERCENT",
