@@ -177,6 +177,17 @@ static void lead_other(const struct kb_result *result, struct leading *to) {
     }
 }
 
+/* What is left to 100 %. */
+static struct kb_estimate rest_of(const struct kb_estimate *percent) {
+    struct kb_estimate rest = *percent;
+    if (percent->measured) {
+        rest.value = 100.0 - percent->value;
+        rest.lo = 100.0 - percent->hi;
+        rest.hi = 100.0 - percent->lo;
+    }
+    return rest;
+}
+
 static void lead_iron(const struct kb_result *result, struct leading *to) {
     const struct kb_specimen *specimen = &result->specimen;
     const struct kb_estimate *nodularity = specimen->nodularity_percent;
@@ -192,8 +203,14 @@ static void lead_iron(const struct kb_result *result, struct leading *to) {
                        : "of the graphite area, after ISO 945-4",
              compacted ? "nodularity by area, ISO 16112" : "nodularity by area, ISO 945-4",
              &nodularity[compacted ? KB_NOD_ISO16112 : KB_NOD_ISO945_4]);
-        lead(to, "nodule count", "nodules on the section, shape factor ≥ 0.6", "nodule count",
-             &specimen->nodules_per_mm2);
+        if (compacted) {
+            const struct kb_estimate vermicular = rest_of(&nodularity[KB_NOD_ISO16112]);
+            lead(to, "compacted graphite", "100 % less the nodularity, middle class by half",
+                 "compacted graphite, 100 % less that", &vermicular);
+        } else {
+            lead(to, "nodule count", "nodules on the section, shape factor ≥ 0.6", "nodule count",
+                 &specimen->nodules_per_mm2);
+        }
     }
     lead(to, "pearlite", "of the matrix, graphite left out", "pearlite, of the matrix",
          &specimen->pearlite_of_matrix);

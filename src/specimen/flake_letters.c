@@ -10,6 +10,10 @@
  *   A = none of the four      B = rosettes alone, strings or not   C = kish alone
  *   D = strings alone         E = parallel, strings strengthen it
  *
+ * Tried on 60 drawn specimens of three fields (tests/specimen/test_flake_letters.c): none was
+ * called by another letter; 49 by their own, 11 by none, most of these coarse A with fewer than 100
+ * flakes. Drawn fields are cleaner than cast ones.
+ *
  * The steps stand between the values of drawn fields of each letter (flake sizes of 1 : 3, seeds
  * that no test uses). What no product claims, and a fixed share that grows where flakes are few,
  * is "not told". No letter at all where the evidence is thin: see refuse().

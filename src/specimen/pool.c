@@ -447,6 +447,7 @@ static void count_fields(const struct pooling *pooling, struct kb_specimen_count
     for (size_t i = 0; i < pooling->count; i++) {
         const struct kb_field_figures *field = &pooling->field[i];
         *(unetched(field) ? &counts->unetched : &counts->etched) += 1;
+        counts->least_um = fmax(counts->least_um, field->least_um);
         bool scaleless = shows_graphite(pooling, field) && !(field->px_um > 0.0);
         counts->without_scale += scaleless ? 1 : 0;
     }

@@ -8,6 +8,12 @@
 /* ISO 945-4 is written for spheroidal irons, nodularity 50 % and more (read in a published
  * extract). */
 static const double least_nodularity_percent = 50.0;
+/* ISO 945-4, from memory (refs/specimen_rules.csv). */
+static const double small_least_um = 5.0;
+/* ISO 16112, from memory (refs/specimen_rules.csv). */
+static const double most_nodularity_compacted = 20.0;
+/* Less than this share of the graphite area may be worms that happen to lie thin (ours). */
+static const double least_lamellar = 1.0;
 /* The frame hides enough to say so when weighting for it moves nodularity by a point. */
 static const double frame_points = 1.0;
 
@@ -91,11 +97,60 @@ static enum kb_status remark_particles(const struct kb_specimen_params *params,
     if (counted < params->min_particles) {
         return kb_findings_add(&specimen->findings, err, KB_WARNING, "few-particles",
                                "Only %zu graphite particles count, %zu are wanted for nodularity "
-                               "and count. Photograph "
-                               "more fields.",
+                               "and count (500 in ISO 945-4 and ASTM E2567, from memory). "
+                               "Photograph more fields.",
                                counted, params->min_particles);
     }
     return KB_OK;
+}
+
+/* Area in all, and whether the least size suits what is there. */
+static enum kb_status remark_sampled(const struct kb_specimen_params *params,
+                                     const struct kb_specimen_counts *counts,
+                                     struct kb_specimen *specimen, struct kb_err *err) {
+    if (specimen->material == KB_GREY_IRON || specimen->particles[KB_COUNTS] == 0) {
+        return KB_OK; /* both rules are of nodularity */
+    }
+    enum kb_status status = KB_OK;
+    if (specimen->area_mm2 < params->min_area_mm2) {
+        status = kb_findings_add(
+            &specimen->findings, err, KB_NOTE, "small-area",
+            "The graphite fields cover %.2f mm2 in all, %.2f mm2 are wanted (five classic prints "
+            "of 92 x 71 mm at 100x). Photograph more or larger fields.",
+            specimen->area_mm2, params->min_area_mm2);
+    }
+    size_t counted = specimen->particles[KB_COUNTS];
+    if (status == KB_OK && specimen->material == KB_DUCTILE_IRON &&
+        counts->least_um > small_least_um && 2 * specimen->size_count[8] > counted) {
+        status = kb_findings_add(
+            &specimen->findings, err, KB_NOTE, "mostly-size-8",
+            "Most particles are of size 8, below 15 um. ISO 945-4, from memory, then rates from "
+            "%g um on; here the least maximum Feret diameter is %g um.",
+            small_least_um, counts->least_um);
+    }
+    return status;
+}
+
+/* What a compacted iron must not show much of. */
+static enum kb_status remark_compacted(struct kb_specimen *specimen, struct kb_err *err) {
+    const struct kb_estimate *nodularity = &specimen->nodularity_percent[KB_NOD_ISO16112];
+    const struct kb_estimate *lamellar = &specimen->form_area_percent[KB_FORM_I];
+    enum kb_status status = KB_OK;
+    if (nodularity->measured && nodularity->value > most_nodularity_compacted) {
+        status = kb_findings_add(
+            &specimen->findings, err, KB_WARNING, "too-nodular",
+            "Nodularity after ISO 16112 is %.0f %%; compacted iron is accepted up to %.0f %% (from "
+            "memory). Check the treatment and the wall thickness, and that the material is right.",
+            nodularity->value, most_nodularity_compacted);
+    }
+    if (status == KB_OK && lamellar->measured && lamellar->value >= least_lamellar) {
+        status = kb_findings_add(
+            &specimen->findings, err, KB_WARNING, "lamellar-graphite",
+            "%.1f %% of the graphite area is lamellar (form I); compacted iron should show none "
+            "(ISO 16112, from memory). Look at these particles in the overlay.",
+            lamellar->value);
+    }
+    return status;
 }
 
 /* The estimate with the widest interval among the phases. */
@@ -264,6 +319,12 @@ enum kb_status kb_specimen_remark(const struct kb_specimen_params *params,
     }
     if (status == KB_OK) {
         status = remark_particles(params, specimen, err);
+    }
+    if (status == KB_OK && kb_material_is_iron(specimen->material)) {
+        status = remark_sampled(params, counts, specimen, err);
+    }
+    if (status == KB_OK && specimen->material == KB_COMPACTED_IRON) {
+        status = remark_compacted(specimen, err);
     }
     if (status == KB_OK) {
         status = remark_etch(counts, specimen, err);

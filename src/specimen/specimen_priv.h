@@ -126,6 +126,7 @@ double kb_nodularity_credit_of(enum kb_nodularity_method method, const struct kb
 struct kb_specimen_counts { /* what the findings ask about the fields */
     size_t etched, unetched;
     size_t without_scale; /* graphite fields whose pixel size is unknown */
+    double least_um;      /* least maximum Feret diameter that counts; 0 unknown */
     bool mixed_scales;
     bool mixed_areas;
 };

@@ -386,7 +386,7 @@ void sample_result_make(const struct sample_options *options, struct kb_result *
     (void)strcpy(result->made_at, "2026-03-04T09:41:00+01:00");
     result->morphology_params.min_feret_um = 10.0;
     result->morphology_params.part_touching = true;
-    result->specimen_params = (struct kb_specimen_params){0.02, 5.0, 0.1, 5, 500, 0.0};
+    result->specimen_params = (struct kb_specimen_params){0.02, 5.0, 0.1, 5, 500, 0.0, 0.0};
     result->field = kb_alloc_zero(options->fields, sizeof *result->field);
     assert_non_null(result->field);
     result->fields = options->fields;

@@ -2,7 +2,7 @@
  *
  * Truth: the pattern that was drawn (render/arrange.c), with seeds from 1001 on; the curves of
  * flake_letters.c were set on seeds 1 to 9. `test_specimen_flake_letters N` draws N specimens of
- * each letter and size and prints what became of them: refs/flake_confusion.csv holds N = 6.
+ * each letter and size and prints what became of them; for N = 6 see flake_letters.c.
  * Drawn fields are cleaner than cast ones: this shows that the figures tell what they are meant to
  * tell, not how often a letter is right on castings.
  */

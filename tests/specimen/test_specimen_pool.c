@@ -207,12 +207,87 @@ static void a_good_specimen_draws_no_warning(void **state) {
     struct kb_field_figures field[12];
     for (size_t i = 0; i < 6; i++) {
         field[i] = made_unetched(0.110 + 0.001 * (double)i, 90 + i, 100);
+        field[i].area_mm2 = 0.6; /* six of them: more than five classic prints */
+        field[i].nodules_per_mm2 = (double)field[i].nodules / 0.6;
         field[6 + i] = made_field(0.110, 0.30 + 0.004 * (double)i, 90, 100);
     }
     struct kb_specimen specimen = pool(field, 12, KB_DUCTILE_IRON);
     for (size_t i = 0; i < specimen.findings.count; i++) {
         fail_msg("finding '%s'", specimen.findings.item[i].code);
     }
+    kb_specimen_release(&specimen);
+}
+
+static void too_small_an_area_and_too_large_a_least_size_are_said(void **state) {
+    (void)state;
+    struct kb_field_figures field[6];
+    for (size_t i = 0; i < 6; i++) {
+        field[i] = made_unetched(0.110 + 0.001 * (double)i, 90 + i, 100);
+        field[i].least_um = 10.0;
+        field[i].size_count[6] = 40;
+        field[i].size_count[8] = 60;
+    }
+    struct kb_specimen specimen = pool(field, 6, KB_DUCTILE_IRON);
+    expect_finding(&specimen, "small-area", true); /* 3 mm2 */
+    expect_finding(&specimen, "mostly-size-8", true);
+    kb_specimen_release(&specimen);
+    for (size_t i = 0; i < 6; i++) {
+        field[i].area_mm2 = 0.6;
+        field[i].least_um = 5.0;
+    }
+    specimen = pool(field, 6, KB_DUCTILE_IRON);
+    expect_finding(&specimen, "small-area", false);
+    expect_finding(&specimen, "mostly-size-8", false);
+    kb_specimen_release(&specimen);
+}
+
+/* Six fields of a compacted iron, so much of the area nodular and lamellar. */
+static struct kb_specimen compacted(size_t nodules, size_t flakes) {
+    struct kb_field_figures field[6];
+    for (size_t i = 0; i < 6; i++) {
+        field[i] = made_unetched(0.110 + 0.001 * (double)i, nodules, 100);
+        field[i].form_um2[KB_FORM_I] = 500.0 * (double)flakes;
+        field[i].form_um2[KB_FORM_III] -= 500.0 * (double)flakes;
+    }
+    return pool(field, 6, KB_COMPACTED_IRON);
+}
+
+static void what_compacted_iron_must_not_show_is_said(void **state) {
+    (void)state; /* up to 20 % by ISO 16112, from memory, and nothing lamellar */
+    struct kb_specimen good = compacted(19, 0), nodular = compacted(22, 0), flaky = compacted(5, 2);
+    expect_finding(&good, "too-nodular", false);
+    expect_finding(&good, "lamellar-graphite", false);
+    expect_finding(&nodular, "too-nodular", true);
+    expect_finding(&flaky, "lamellar-graphite", true);
+    kb_specimen_release(&good);
+    kb_specimen_release(&nodular);
+    kb_specimen_release(&flaky);
+}
+
+static void flake_iron_has_no_nodularity_but_a_reason(void **state) {
+    (void)state;
+    struct kb_field_figures field[6];
+    for (size_t i = 0; i < 6; i++) {
+        field[i] = made_unetched(0.110 + 0.001 * (double)i, 1, 100);
+    }
+    struct kb_specimen specimen = pool(field, 6, KB_GREY_IRON);
+    for (int method = 0; method < KB_NOD_METHODS; method++) {
+        assert_false(specimen.nodularity_percent[method].measured);
+        assert_non_null(strstr(specimen.nodularity_percent[method].why, "flake"));
+    }
+    assert_false(specimen.nodules_per_mm2.measured);
+    assert_false(specimen.nodule_count_per_mm2[KB_COUNT_WEIGHTED].measured);
+    assert_true(specimen.form_area_percent[KB_FORM_VI].measured); /* what is round still shows */
+    assert_int_equal(specimen.fields_needed_nodularity, 0);
+    expect_finding(&specimen, "few-particles", false); /* 500 are wanted for nodularity */
+    expect_finding(&specimen, "small-area", false);
+    expect_finding(&specimen, "not-lamellar", false);
+    kb_specimen_release(&specimen);
+    for (size_t i = 0; i < 6; i++) {
+        field[i] = made_unetched(0.110 + 0.001 * (double)i, 60, 100);
+    }
+    specimen = pool(field, 6, KB_GREY_IRON);
+    expect_finding(&specimen, "not-lamellar", true);
     kb_specimen_release(&specimen);
 }
 
@@ -366,6 +441,9 @@ int main(void) {
         cmocka_unit_test(an_iron_without_counting_particles_says_so),
         cmocka_unit_test(remarks_name_what_is_short),
         cmocka_unit_test(a_good_specimen_draws_no_warning),
+        cmocka_unit_test(too_small_an_area_and_too_large_a_least_size_are_said),
+        cmocka_unit_test(what_compacted_iron_must_not_show_is_said),
+        cmocka_unit_test(flake_iron_has_no_nodularity_but_a_reason),
         cmocka_unit_test(mixed_scales_and_low_nodularity_are_said),
         cmocka_unit_test(fields_without_spread_are_remarked),
         cmocka_unit_test(the_order_of_fields_changes_no_digit),
