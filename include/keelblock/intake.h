@@ -44,9 +44,12 @@ struct kb_field {
 
 struct kb_intake_params {
     double px_um;        /* given pixel size, 0.0001..1000 um; 0: the file's. Overrides the file */
-    double px_um_u;      /* its standard uncertainty, um, below px_um; 0: not stated */
+    double px_um_u;      /* standard uncertainty of the pixel size that px_um or the bar gives, um;
+                            below it; 0: not stated */
     double bar_px;       /* given scale bar: so many pixels ... 0: none. Not together with px_um */
     double bar_um;       /* ... are so many um */
+    double scale_u;      /* relative standard uncertainty of a scale, the file's too, that states
+                            none of its own; below 1; 0: not stated */
     uint32_t page;       /* page of a TIFF from 1 on; 0: the first, a finding if there are more */
     uint64_t max_pixels; /* refuse larger pictures before decoding; default 400 million */
 };

@@ -1,4 +1,4 @@
-/* own.c - options that are more than one value: material, contrast, scale bar,
+/* own.c - options that are more than one value: material, contrast,
  * chemistry, limits, decision rule, and the words of `render`. */
 #include "request.h"
 
@@ -81,25 +81,6 @@ enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignme
     if (!kb_paper_by_name(from->value, &request->settings.paper)) {
         return kb_refuse(from, err, "is no paper (a4, letter or none)");
     }
-    return KB_OK;
-}
-
-enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assignment *from,
-                                struct kb_err *err) {
-    char text[64];
-    (void)snprintf(text, sizeof text, "%s", from->value);
-    char *equals = strchr(text, '=');
-    struct kb_intake_params *intake = &request->settings.intake;
-    double px = 0, um = 0;
-    if (equals != NULL) {
-        *equals = '\0';
-    }
-    if (equals == NULL || !kb_parse_pixels(kb_trim(text), &px) ||
-        !kb_parse_length_um(kb_trim(equals + 1), &um) || !(px > 0) || !(um > 0)) {
-        return kb_refuse(from, err, "is no scale bar (write 200px=100um)");
-    }
-    intake->bar_px = px;
-    intake->bar_um = um;
     return KB_OK;
 }
 

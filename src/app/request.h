@@ -175,6 +175,8 @@ enum kb_status kb_own_pixel_size(struct kb_request *request, const struct kb_ass
                                  struct kb_err *err);
 enum kb_status kb_own_scale_bar(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
+enum kb_status kb_own_scale_uncertainty(struct kb_request *request,
+                                        const struct kb_assignment *from, struct kb_err *err);
 enum kb_status kb_own_exclude(struct kb_request *request, const struct kb_assignment *from,
                               struct kb_err *err);
 enum kb_status kb_own_set_phase(struct kb_request *request, const struct kb_assignment *from,

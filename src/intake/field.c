@@ -44,8 +44,13 @@ enum kb_status kb_intake_params_check(const struct kb_intake_params *params, str
         return kb_fail(err, KB_E_USAGE, KB_INTAKE, "largest picture",
                        "the limit must be from 1 to %lld pixels", (long long)KB_PIXELS_MAX);
     }
+    if (!(params->scale_u >= 0.0 && params->scale_u < 1.0)) {
+        return kb_fail(err, KB_E_USAGE, KB_INTAKE, "scale uncertainty",
+                       "the relative uncertainty of the scale is not from 0 to 100 %%");
+    }
+    const double given = has_bar ? params->bar_um / params->bar_px : params->px_um;
     if (isnan(params->px_um_u) || params->px_um_u < 0.0 ||
-        (params->px_um_u > 0.0 && params->px_um_u >= params->px_um)) {
+        (params->px_um_u > 0.0 && !(params->px_um_u < given))) {
         return kb_fail(err, KB_E_USAGE, KB_INTAKE, "pixel size",
                        "its standard uncertainty of %.4g um is not 0 or above and below the pixel "
                        "size",

@@ -157,10 +157,14 @@ enum kb_status kb_scale_choose(const struct kb_file_scale *scale,
         status = compare_given(pitch, field, err);
     } else if (params->bar_px > 0.0) {
         field->px_um = params->bar_um / params->bar_px;
+        field->px_um_u = params->px_um_u;
         field->scale_source = KB_SCALE_BAR;
         status = compare_given(pitch, field, err);
     } else {
         status = take_file_scale(scale, pitch, field, err);
+    }
+    if (!(field->px_um_u > 0.0)) {
+        field->px_um_u = params->scale_u * field->px_um;
     }
     if (status == KB_OK && scale->aspect > 0.0 && differ(scale->aspect, 1.0, SQUARE_TOLERANCE)) {
         status = tell_not_square(scale->aspect, field, err);

@@ -131,6 +131,48 @@ static void a_contrast_not_said_is_to_be_found(void **state) {
     kb_request_release(&request);
 }
 
+static void a_scale_bar_takes_the_uncertainty_of_either_side(void **state) {
+    (void)state;
+    static const struct {
+        const char *said;
+        double bar_px, bar_um, share; /* relative standard uncertainty */
+    } bar[] = {
+        {"200px=100um", 200.0, 100.0, 0.0},
+        {"400px=100um±0.5um", 400.0, 100.0, 0.0025},
+        {"100um±0.5um=400px", 400.0, 100.0, 0.0025},
+        {"400px = 0.1mm +- 500nm (k=1)", 400.0, 100.0, 0.005},
+        {"400px±3.2px=100um", 400.0, 100.0, 0.004},
+        {"400px±4px (k=1) = 100um±1um (k=2)", 400.0, 100.0, 0.011180339887}, /* 1 %, 0.5 % */
+    };
+    for (size_t i = 0; i < COUNT(bar); i++) {
+        struct kb_request request;
+        char option[] = "--scale-bar", value[64];
+        (void)snprintf(value, sizeof value, "%s", bar[i].said);
+        char *line[] = {"x.tif", option, value};
+        assert_int_equal(resolve(&request, COUNT(line), line, NULL), KB_OK);
+        const struct kb_intake_params *intake = &request.settings.intake;
+        assert_near(intake->bar_px, bar[i].bar_px, 1e-9);
+        assert_near(intake->bar_um, bar[i].bar_um, 1e-9);
+        double pitch = bar[i].bar_um / bar[i].bar_px;
+        assert_near(intake->px_um_u, bar[i].share * pitch, 1e-9 * pitch);
+        assert_int_equal(kb_intake_params_check(intake, NULL), KB_OK);
+        kb_request_release(&request);
+    }
+}
+
+static void the_uncertainty_of_a_scale_can_be_said_apart(void **state) {
+    (void)state;
+    char *line[] = {"x.tif", "--scale-uncertainty", "0.5%"};
+    char *plain[] = {"x.tif", "--scale-uncertainty", "0.25% (k=1)"};
+    struct kb_request request;
+    assert_int_equal(resolve(&request, COUNT(line), line, NULL), KB_OK);
+    assert_near(request.settings.intake.scale_u, 0.0025, 1e-12);
+    kb_request_release(&request);
+    assert_int_equal(resolve(&request, COUNT(plain), plain, NULL), KB_OK);
+    assert_near(request.settings.intake.scale_u, 0.0025, 1e-12);
+    kb_request_release(&request);
+}
+
 static void a_slip_on_the_line_names_the_option_and_what_would_be_right(void **state) {
     (void)state;
     static const struct {
@@ -147,6 +189,13 @@ static void a_slip_on_the_line_names_the_option_and_what_would_be_right(void **s
         {"--exclude", "1,2,3,0", "x,y,width,height"},
         {"--scale-bar", "200=100um", "200px=100um"},
         {"--scale-bar", "0px=100um", "200px=100um"},
+        {"--scale-bar", "200px=100um±0.5", "200px=100um±0.5um"},
+        {"--scale-bar", "200px=100um±100um", "200px=100um±0.5um"},
+        {"--scale-bar", "200px±0px=100um", "200px=100um±0.5um"},
+        {"--scale-bar", "200px=100um±1um (k=0)", "200px=100um±0.5um"},
+        {"--scale-bar", "200px=100px", "200px=100um"},
+        {"--scale-uncertainty", "0.5um", "0.5%"},
+        {"--scale-uncertainty", "100%", "0.5%"},
         {"--threads", "0", "out of range"},
         {"--threads", "two", "whole number"},
         {"--chemistry", "Fe=90%", "no element"},
@@ -280,6 +329,8 @@ int main(void) {
         cmocka_unit_test(each_contrast_holds_for_the_fields_named_after_it),
         cmocka_unit_test(a_contrast_behind_its_field_still_holds_for_it),
         cmocka_unit_test(a_contrast_not_said_is_to_be_found),
+        cmocka_unit_test(a_scale_bar_takes_the_uncertainty_of_either_side),
+        cmocka_unit_test(the_uncertainty_of_a_scale_can_be_said_apart),
         cmocka_unit_test(a_slip_on_the_line_names_the_option_and_what_would_be_right),
         cmocka_unit_test(a_slip_in_a_job_file_names_file_and_line),
         cmocka_unit_test(an_unknown_option_meets_its_nearest),

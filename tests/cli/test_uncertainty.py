@@ -54,6 +54,21 @@ class Uncertainty(program.Case):
             self.assertAlmostEqual(u / length["value"], 0.01, places=6)
             self.assertEqual(self.part(result, "graphite", "pixel_size")["standard"], 0)
 
+    def test_scale_bar_and_file_scale_carry_their_uncertainty_into_the_budget(self):
+        # pixel size 0.6 um by the bar and by the resolution tag of the rendered file alike
+        for words in (
+            ("--scale-bar", "200px=120um±2.4um"),
+            ("--scale-bar", "200px±4px=120um"),
+            ("--scale-uncertainty", "2%"),
+            ("--pixel-size", "0.6um", "--scale-uncertainty", "1% (k=1)"),
+        ):
+            result = self.result(*IRON, *words, *self.fields())
+            self.assertAlmostEqual(result["fields"][0]["pixel_size_um"], 0.6, places=6)
+            self.assertAlmostEqual(result["fields"][0]["pixel_size_u_um"], 0.006, places=6)
+            count = self.budget(result, "nodules_per_mm2")["value"]
+            u = self.part(result, "nodules_per_mm2", "pixel_size")["standard"]
+            self.assertAlmostEqual(u / count, 0.02, places=5)
+
     def test_the_job_file_says_the_same_and_the_command_line_overrides_it(self):
         job = self.here / "part.ini"
         job.write_text(
