@@ -77,7 +77,7 @@ enum kb_status kb_request_line(struct kb_request *request, int argc, char *const
                 !kb_said_contrast_parse(last->value, &contrast)) {
                 contrast.said = false; /* refused when it is applied */
             }
-        } else if (request->command != KB_MEASURE && request->command != KB_SURVEY) {
+        } else if ((request->command & (KB_MEASURE | KB_SURVEY | KB_BATCH)) == 0) {
             status = kb_fail(err, KB_E_USAGE, "app", argv[i],
                              "this command takes options only (see --help)");
         } else {
@@ -137,7 +137,7 @@ static enum kb_status take_fields(struct kb_request *request, const struct kb_jo
 
 static const char *const sections[] = {"specimen",  "fields",    "calibration", "segmentation",
                                        "particles", "precision", "chemistry",   "carbon",
-                                       "limits",    "by_hand",   "output"};
+                                       "given",     "limits",    "by_hand",     "output"};
 
 static enum kb_status unknown_entry(const struct kb_job_entry *entry, const char *where,
                                     struct kb_err *err) {
@@ -196,7 +196,8 @@ static enum kb_status take_entry(struct kb_request *request, const struct kb_job
     if (option == NULL) {
         return unknown_entry(entry, where, err);
     }
-    if (strcmp(entry->section, "chemistry") == 0 || strcmp(entry->section, "limits") == 0) {
+    if (strcmp(entry->section, "chemistry") == 0 || strcmp(entry->section, "limits") == 0 ||
+        strcmp(entry->section, "given") == 0) {
         (void)snprintf(key, sizeof key, "%s", entry->key);
     }
     char *path = names_a_file(option) && entry->value[0] != '\0' ? beside_job(job, entry->value)

@@ -14,6 +14,19 @@ const struct kb_command_words kb_commands[] = {
      "Exit status: 0 measured, and accepted where limits are set; 1 rejected or undecided; 2 "
      "usage; 3 "
      "a picture cannot be used; 4 disk or memory failed."},
+    {KB_BATCH, "batch", "batch [OPTION...] MANIFEST.csv",
+     "measure many specimens, one verdict each and one a batch",
+     "The manifest is a table saved as CSV by any spreadsheet, a row a field or a pattern of "
+     "fields; columns: specimen, and as needed batch, field, contrast, material, pixel size, scale "
+     "bar, page, blank field, job file, limits, grade, section thickness, laboratory, operator, "
+     "customer, remark, elements of the known chemistry (C, Si, ...), and values measured elsewhere "
+     "(hardness HBW, tensile strength, ...). Paths are meant from its folder. A field that cannot "
+     "be "
+     "measured leaves its specimen unjudged, and the rest goes on. Stopped at any moment and "
+     "started "
+     "again it goes on where it was. Exit status: 0 measured, and all accepted where limits are "
+     "set; 1 some batch rejected or undecided; 2 usage; 3 some field cannot be used; 4 disk or "
+     "memory failed."},
     {KB_CARBON_RULE, "carbon",
      "carbon --pearlite FRACTION [--graphite FRACTION] | --carbon PERCENT",
      "lever rule, both ways, with the working",

@@ -49,9 +49,11 @@ static void man_option(const struct kb_option *option) {
         char key[40];
         kb_option_key(option->name, key, sizeof key);
         bool own = strcmp(option->section, "chemistry") == 0 ||
+                   strcmp(option->section, "given") == 0 ||
                    strcmp(option->section, "limits") == 0 || strcmp(option->name, "specimen") == 0;
         const char *shown = strcmp(option->name, "specimen") == 0 ? "id"
                             : strcmp(option->name, "limit") == 0  ? "nodularity = >= 85 %"
+                            : strcmp(option->name, "given") == 0  ? "hardness_hbw = 187"
                                                                   : "C = 3.62 %";
         printf("\nIn a job file: [%s] %s.", option->section, own ? shown : key);
     }

@@ -33,6 +33,8 @@ static int run(enum kb_command command, int argc, char *const *argv) {
             code = kb_command_survey(&request);
         } else if (command == KB_PROVE) {
             code = kb_command_prove(&request);
+        } else if (command == KB_BATCH) {
+            code = kb_command_batch(&request);
         } else {
             code = kb_command_render(&request);
         }

@@ -150,6 +150,7 @@ enum kb_status kb_plan_conclude(const struct kb_plan *plan, struct kb_result *re
     if (status != KB_OK) {
         return status;
     }
+    kb_plan_give(plan, &result->specimen);
     kb_carbon_run(&result->specimen, settings->segmentation.proeutectoid, &settings->chemistry,
                   &settings->carbon, &result->carbon);
     result->carbon_known = result->carbon.total_percent.measured;

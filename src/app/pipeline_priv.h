@@ -23,6 +23,10 @@ struct kb_plan {
 /* Check the settings, expand folders and patterns. Release also on failure. */
 enum kb_status kb_plan_make(const struct kb_settings_field *field, size_t fields,
                             struct kb_plan *plan, struct kb_err *err);
+/* Its parts: the settings; the pictures of one name, folder or pattern. */
+enum kb_status kb_plan_check(const struct kb_plan *plan, struct kb_err *err);
+enum kb_status kb_plan_add(struct kb_plan *plan, const struct kb_settings_field *field,
+                           struct kb_err *err);
 void kb_plan_release(struct kb_plan *plan);
 /* `path` NULL: none, and nothing is done. */
 enum kb_status kb_plan_read_blank(const char *path, struct kb_field *blank, struct kb_err *err);
@@ -127,6 +131,8 @@ enum kb_status kb_plan_pass_on(const struct kb_err *from, struct kb_err *to);
 /* Local time as ISO 8601 with offset: "2031-05-04T14:03:09+02:00"; "" where there is none. */
 void kb_plan_stamp(char text[32]);
 int kb_plan_threads(const struct kb_plan *plan);
+/* What was measured elsewhere into the specimen. */
+void kb_plan_give(const struct kb_plan *plan, struct kb_specimen *specimen);
 /* From the figures of all fields to the specimen, carbon, verdict, and findings about hands. */
 enum kb_status kb_plan_conclude(const struct kb_plan *plan, struct kb_result *result,
                                 struct kb_err *err);

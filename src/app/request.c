@@ -163,7 +163,7 @@ static enum kb_status apply_all(struct kb_request *request, enum kb_origin origi
 }
 
 const char *kb_origin_name(enum kb_origin origin) {
-    static const char *const name[] = {"default", "job file", "command line"};
+    static const char *const name[] = {"default", "job file", "manifest", "command line"};
     return name[origin];
 }
 
@@ -239,16 +239,17 @@ static void link_settings(struct kb_request *request) {
     request->render.seed = (uint64_t)request->seed;
 }
 
-/* Fields of the command line replace those of the job file. */
+/* Fields of the manifest or the command line replace those of the job file. */
 static void choose_fields(struct kb_request *request) {
-    bool on_line = false;
+    enum kb_origin strongest = KB_FROM_DEFAULT;
     for (size_t i = 0; i < request->fields; i++) {
-        on_line = on_line || request->field[i].origin == KB_FROM_LINE;
+        const enum kb_origin origin = request->field[i].origin;
+        strongest = origin > strongest ? origin : strongest;
     }
     size_t kept = 0;
     for (size_t i = 0; i < request->fields; i++) {
         struct kb_named_field *field = &request->field[i];
-        if (on_line && field->origin != KB_FROM_LINE) {
+        if (field->origin != strongest) {
             kb_free(field->path);
             continue;
         }
@@ -265,6 +266,9 @@ enum kb_status kb_request_resolve(struct kb_request *request, struct kb_err *err
     }
     if (status == KB_OK) {
         status = apply_all(request, KB_FROM_JOB, err);
+    }
+    if (status == KB_OK) {
+        status = apply_all(request, KB_FROM_MANIFEST, err);
     }
     if (status == KB_OK) {
         status = apply_all(request, KB_FROM_LINE, err);

@@ -1,0 +1,150 @@
+/* share.c - shares on disk: one small file a field, named by what it was measured from.
+ *
+ * The name is the SHA-256 of the picture's digest, the blank field's, every setting that decides
+ * what is measured in the field, and the version of the program. So a share is right by its name
+ * alone: nothing has to be kept in step, several machines may write into one folder, and a changed
+ * picture or setting simply has another name. The file closes with the SHA-256 of what stands
+ * before it; one that is cut or damaged counts as not there and is measured again.
+ */
+#include "share.h"
+
+#include <nettle/sha2.h>
+#include <string.h>
+
+/* First bytes of a share. The number rises with every change of the layout. */
+static const char magic[] = "keelblock share 1\n";
+enum { SEAL = SHA256_DIGEST_SIZE, SHARE_MOST = 1 << 26 };
+
+static void seal_of(const void *bytes, size_t size, uint8_t seal[SEAL]) {
+    struct sha256_ctx sha;
+    sha256_init(&sha);
+    sha256_update(&sha, size, bytes);
+    sha256_digest(&sha, SEAL, seal);
+}
+
+void kb_share_digest(const void *bytes, size_t size, char hex[65]) {
+    uint8_t seal[SEAL];
+    seal_of(bytes, size, seal);
+    for (size_t i = 0; i < SEAL; i++) {
+        (void)snprintf(hex + 2 * i, 3, "%02x", seal[i]);
+    }
+}
+
+enum kb_status kb_share_name(const struct kb_plan *plan, size_t index, const char *picture_sha256,
+                             const char *blank_sha256, char name[KB_SHARE_NAME],
+                             struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    kb_text_format(&text, "%s%s\n%s\n%s\n", magic, KB_VERSION, picture_sha256, blank_sha256);
+    struct kb_pack pack = kb_packing(&text);
+    kb_share_pack_settings(&pack, plan, index);
+    char hex[65];
+    if (pack.failed || text.failed) {
+        kb_text_release(&text);
+        return kb_fail_memory(err, "app", 1);
+    }
+    kb_share_digest(text.data, text.length, hex);
+    kb_text_release(&text);
+    (void)snprintf(name, KB_SHARE_NAME, "%s.share", hex);
+    return KB_OK;
+}
+
+enum kb_status kb_share_write(const char *folder, const char *name, const struct kb_share *share,
+                              struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    uint8_t seal[SEAL];
+    kb_text_add(&text, magic);
+    struct kb_pack pack = kb_packing(&text);
+    kb_share_pack(&pack, share);
+    char *path = kb_join_path(folder, name);
+    enum kb_status status = KB_OK;
+    if (!pack.failed && !text.failed) {
+        seal_of(text.data, text.length, seal);
+        kb_text_add_bytes(&text, (const char *)seal, SEAL);
+    }
+    if (pack.failed || text.failed || path == NULL) {
+        status = kb_fail_memory(err, "app", 1);
+    } else {
+        status = kb_write_file(path, text.data, text.length, err);
+    }
+    kb_free(path);
+    kb_text_release(&text);
+    return status;
+}
+
+/* ---- reading ---- */
+
+/* The whole file, NULL when it is not there, is too large, or memory is out. */
+static uint8_t *load(const char *path, size_t *size) {
+    FILE *stream = fopen(path, "rbe");
+    if (stream == NULL) {
+        return NULL;
+    }
+    uint8_t *bytes = NULL;
+    long length = fseek(stream, 0, SEEK_END) == 0 ? ftell(stream) : -1;
+    if (length > 0 && length <= SHARE_MOST && fseek(stream, 0, SEEK_SET) == 0) {
+        bytes = kb_alloc((size_t)length, 1);
+    }
+    if (bytes != NULL && fread(bytes, 1, (size_t)length, stream) != (size_t)length) {
+        kb_free(bytes);
+        bytes = NULL;
+    }
+    (void)fclose(stream);
+    *size = bytes != NULL ? (size_t)length : 0;
+    return bytes;
+}
+
+/* The bytes of a sound share; release with kb_free(). The body lies between *from and *to. */
+static uint8_t *load_sound(const char *folder, const char *name, const uint8_t **from,
+                           const uint8_t **to) {
+    const size_t head = sizeof magic - 1;
+    char *path = kb_join_path(folder, name);
+    size_t size = 0;
+    uint8_t *bytes = path != NULL ? load(path, &size) : NULL;
+    kb_free(path);
+    uint8_t seal[SEAL];
+    bool sound = bytes != NULL && size > head + SEAL && memcmp(bytes, magic, head) == 0;
+    if (sound) {
+        seal_of(bytes, size - SEAL, seal);
+        sound = memcmp(seal, bytes + size - SEAL, SEAL) == 0;
+    }
+    if (!sound) {
+        kb_free(bytes);
+        return NULL;
+    }
+    *from = bytes + head;
+    *to = bytes + size - SEAL;
+    return bytes;
+}
+
+bool kb_share_is_there(const char *folder, const char *name) {
+    const uint8_t *from = NULL, *to = NULL;
+    uint8_t *bytes = load_sound(folder, name, &from, &to);
+    kb_free(bytes);
+    return bytes != NULL;
+}
+
+enum kb_status kb_share_read(const char *folder, const char *name, struct kb_words *words,
+                             const struct kb_share *share, struct kb_err *err) {
+    const uint8_t *from = NULL, *to = NULL;
+    uint8_t *bytes = load_sound(folder, name, &from, &to);
+    if (bytes == NULL) {
+        return kb_fail(err, KB_E_INPUT, "app", name,
+                       "a share of this batch is missing or damaged (run the batch again: what is "
+                       "missing is measured)");
+    }
+    struct kb_pack pack = kb_unpacking(from, (size_t)(to - from), words);
+    kb_share_pack(&pack, share);
+    const bool sound = !pack.failed && pack.at == pack.end;
+    kb_free(bytes);
+    if (!sound) {
+        kb_field_result_release(share->field);
+        return kb_fail(err, KB_E_INPUT, "app", name,
+                       "a share of this batch makes no sense (delete it and run the batch again)");
+    }
+    struct kb_field_figures *figures = &share->field->figures;
+    if (figures->graphite_measured) {
+        figures->particle = share->field->particles.particle;
+        figures->particle_count = share->field->particles.count;
+    }
+    return KB_OK;
+}
