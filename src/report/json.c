@@ -116,8 +116,8 @@ static void graphite(struct kb_json *json, const struct kb_specimen *specimen) {
     kb_json_interval(json, "mean_feret_ci95_um", &specimen->mean_feret_um, 1.0);
     kb_json_value(json, "largest_feret_um", &specimen->largest_feret_um, 1.0);
     kb_json_number(json, "area_mm2", specimen->area_mm2);
-    kb_json_counts(json, specimen);
     kb_json_flakes(json, specimen);
+    kb_json_counts(json, specimen);
     kb_json_spatial(json, specimen);
     kb_json_close(json, '}');
 }
@@ -188,7 +188,7 @@ static void outcomes(struct kb_json *json, const char *key,
     kb_json_close(json, '}');
 }
 
-static void limits(struct kb_json *json, const struct kb_judgement *judgement) {
+void kb_json_judgement(struct kb_json *json, const struct kb_judgement *judgement) {
     kb_json_open(json, "limits", '[');
     for (size_t i = 0; i < judgement->count; i++) {
         const struct kb_limit_result *limit = &judgement->limit[i];
@@ -247,7 +247,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     fields_needed(&json, "nodule_count", result->specimen.fields_needed_count);
     kb_json_close(&json, '}');
     carbon(&json, result);
-    limits(&json, &result->judgement);
+    kb_json_judgement(&json, &result->judgement);
     kb_json_findings(&json, &result->specimen.findings);
     kb_json_by_hand(&json, result);
     kb_json_why(&json, result);

@@ -26,15 +26,18 @@ void kb_json_interval(struct kb_json *json, const char *key, const struct kb_est
 void kb_json_value(struct kb_json *json, const char *key, const struct kb_estimate *estimate,
                    double scale);
 
+/* "limits", "verdict" and what belongs to them (json.c). */
+void kb_json_judgement(struct kb_json *json, const struct kb_judgement *judgement);
+
 /* Parts of the document (json_field.c). */
 void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
 /* counting rules, sizes and spacing in space (json_space.c) */
-void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
-void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
-/* "iso945_4", ... */
 /* json_flakes.c */
 void kb_json_flakes(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_field_flakes(struct kb_json *json, const struct kb_flake_figures *flakes);
+void kb_json_counts(struct kb_json *json, const struct kb_specimen *specimen);
+void kb_json_spatial(struct kb_json *json, const struct kb_specimen *specimen);
+/* "iso945_4", ... */
 const char *kb_json_nodularity_key(enum kb_nodularity_method method);
 /* uncertainty of the main figures (json_budget.c) */
 void kb_json_budgets(struct kb_json *json, const struct kb_specimen *specimen);

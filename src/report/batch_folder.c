@@ -1,0 +1,174 @@
+/* batch_folder.c - the files of a batch: each whole or not at all, batch.json last.
+ *
+ * Specimens are opened one after the other, and fields.csv grows by a piece for each, so that ten
+ * thousand fields take no more memory than the fields of one specimen. A file that already holds
+ * the same bytes is left alone: a batch that is run again touches what has changed.
+ */
+#include "batch_priv.h"
+
+#include <errno.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { COMPARE_BYTES = 4096 };
+
+static bool holds_already(const char *path, const struct kb_text *text) {
+    FILE *stream = fopen(path, "rbe");
+    if (stream == NULL) {
+        return false;
+    }
+    char block[COMPARE_BYTES];
+    size_t at = 0;
+    size_t got = 0;
+    bool same = true;
+    do {
+        got = fread(block, 1, sizeof block, stream);
+        same = got <= text->length - at && (got == 0 || memcmp(block, text->data + at, got) == 0);
+        at += same ? got : 0;
+    } while (same && got == sizeof block);
+    same = same && at == text->length && !ferror(stream);
+    (void)fclose(stream);
+    return same;
+}
+
+/* The text into a file of the folder; `text` is released. */
+static enum kb_status put(const char *folder, const char *name, struct kb_text *text,
+                          struct kb_err *err) {
+    char *path = kb_join_path(folder, name);
+    enum kb_status status = KB_OK;
+    if (path == NULL) {
+        status = kb_fail_memory(err, "report", strlen(folder));
+    } else if (!holds_already(path, text)) {
+        status = kb_write_file(path, text->data, text->length, err);
+    }
+    kb_free(path);
+    kb_text_release(text);
+    return status;
+}
+
+static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, const char *folder,
+                                   const struct kb_result *result, struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    char *own = kb_join_path(folder, specimen->folder);
+    enum kb_status status =
+        own != NULL ? kb_make_folder(own, err) : kb_fail_memory(err, "report", strlen(folder));
+    if (status == KB_OK) {
+        status = kb_report_html(result, &text, err);
+    }
+    if (status == KB_OK) {
+        status = put(own, "report.html", &text, err);
+    }
+    if (status == KB_OK) {
+        status = kb_report_json(result, &text, err);
+    }
+    if (status == KB_OK) {
+        status = put(own, "result.json", &text, err);
+    }
+    kb_free(own);
+    return status;
+}
+
+/* What an earlier run found of a specimen that cannot be judged now must not stand for it. */
+static enum kb_status take_away(const struct kb_batch_specimen *specimen, const char *folder,
+                                struct kb_err *err) {
+    static const char *const name[] = {"result.json", "report.html"};
+    char *own = kb_join_path(folder, specimen->folder);
+    enum kb_status status = own != NULL ? KB_OK : kb_fail_memory(err, "report", strlen(folder));
+    for (size_t i = 0; i < KB_COUNT_OF(name) && status == KB_OK; i++) {
+        char *path = kb_join_path(own, name[i]);
+        if (path == NULL) {
+            status = kb_fail_memory(err, "report", strlen(own));
+        } else if (unlink(path) != 0 && errno != ENOENT && errno != ENOTDIR) {
+            status =
+                kb_fail(err, KB_E_SYSTEM, "report", path, "cannot remove: %s", strerror(errno));
+        }
+        kb_free(path);
+    }
+    if (status == KB_OK) {
+        (void)rmdir(own); /* it may hold what is not ours */
+    }
+    kb_free(own);
+    return status;
+}
+
+/* The next piece to the stream. */
+static enum kb_status flow(struct kb_text *piece, struct kb_outfile *fields, struct kb_err *err) {
+    const bool memory = !piece->failed;
+    const bool written = memory && (piece->length == 0 || fwrite(piece->data, 1, piece->length,
+                                                                 fields->stream) == piece->length);
+    const size_t length = piece->length;
+    kb_text_release(piece);
+    if (!memory) {
+        return kb_fail_memory(err, "report", length);
+    }
+    return written ? KB_OK
+                   : kb_fail(err, KB_E_SYSTEM, "report", fields->path,
+                             "cannot write (is the disk full?)");
+}
+
+static enum kb_status put_one(const struct kb_batch *batch, size_t specimen, const char *folder,
+                              struct kb_outfile *fields, struct kb_err *err) {
+    const bool judged = batch->specimen[specimen].judged;
+    struct kb_text piece = KB_TEXT_INIT;
+    struct kb_result result = {0};
+    enum kb_status status = judged ? batch->open(batch->context, specimen, &result, err) : KB_OK;
+    if (status == KB_OK && judged) {
+        status = put_specimen(&batch->specimen[specimen], folder, &result, err);
+    } else if (status == KB_OK) {
+        status = take_away(&batch->specimen[specimen], folder, err);
+    }
+    if (status == KB_OK) {
+        status =
+            kb_batch_fields_csv_specimen(batch, specimen, judged ? &result : NULL, &piece, err);
+    }
+    if (status == KB_OK) {
+        status = flow(&piece, fields, err);
+    }
+    kb_result_release(&result);
+    return status;
+}
+
+static enum kb_status put_fields(const struct kb_batch *batch, const char *folder,
+                                 struct kb_err *err) {
+    struct kb_text piece = KB_TEXT_INIT;
+    struct kb_outfile fields = {NULL, NULL, NULL};
+    char *path = kb_join_path(folder, "fields.csv");
+    enum kb_status status = path != NULL ? kb_outfile_open(path, &fields, err)
+                                         : kb_fail_memory(err, "report", strlen(folder));
+    if (status == KB_OK) {
+        kb_batch_fields_csv_header(&piece);
+        status = flow(&piece, &fields, err);
+    }
+    for (size_t i = 0; i < batch->specimens && status == KB_OK; i++) {
+        status = put_one(batch, i, folder, &fields, err);
+    }
+    if (status == KB_OK) {
+        status = kb_outfile_commit(&fields, err);
+    } else {
+        kb_outfile_abandon(&fields);
+    }
+    kb_free(path);
+    return status;
+}
+
+enum kb_status kb_report_batch_folder(const struct kb_batch *batch, const char *folder,
+                                      struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    enum kb_status status = kb_make_folder(folder, err);
+    if (status == KB_OK) {
+        status = put_fields(batch, folder, err);
+    }
+    if (status == KB_OK) {
+        status = kb_report_batch_specimens_csv(batch, &text, err);
+    }
+    if (status == KB_OK) {
+        status = put(folder, "specimens.csv", &text, err);
+    }
+    if (status == KB_OK) {
+        status = kb_report_batch_json(batch, &text, err);
+    }
+    if (status == KB_OK) {
+        status = put(folder, "batch.json", &text, err);
+    }
+    return status;
+}
