@@ -110,6 +110,12 @@ static void draw(struct kb_text *out, const struct kb_spheres *spheres) {
     kb_text_add(out, "</figcaption></figure>\n");
 }
 
+/* Whole nodules, three digits of them at most. */
+static void per_mm3(struct kb_text *out, double number) {
+    int decimals = kb_show_decimals(number);
+    kb_html_number_cell(out, NULL, number, decimals > 0 ? 0 : decimals, NULL);
+}
+
 static void class_rows(struct kb_text *out, const struct kb_spheres *spheres) {
     kb_text_add(out, "<figure class=\"wide\"><table><thead><tr><th class=\"n\">diameter, µm</th>"
                      "<th class=\"n\">sections /mm²</th><th class=\"n\">nodules /mm³</th>"
@@ -118,8 +124,8 @@ static void class_rows(struct kb_text *out, const struct kb_spheres *spheres) {
         const struct kb_sphere_class *bin = &spheres->bin[i];
         kb_text_format(out, "<tr><td class=\"n\">%.4g to %.4g</td>", bin->from_um, bin->to_um);
         kb_html_number_cell(out, NULL, bin->sections_per_mm2, 1, NULL);
-        kb_html_number_cell(out, NULL, bin->spheres_per_mm3, 0, NULL);
-        kb_html_number_cell(out, NULL, bin->saltykov_per_mm3, 0, NULL);
+        per_mm3(out, bin->spheres_per_mm3);
+        per_mm3(out, bin->saltykov_per_mm3);
         kb_text_add(out, "</tr>\n");
     }
     kb_text_add(out, "</tbody></table></figure>\n");

@@ -51,8 +51,10 @@ struct kb_shown {
     const char *unit; /* "%", "µm", "/mm²", ... */
 };
 struct kb_shown kb_show(const struct kb_estimate *estimate);
-/* `value` with so many decimals, "–" when it is not finite, never "-0". */
+/* `value` with so many decimals (-2: rounded to hundreds), "–" when it is not finite, never "-0". */
 void kb_show_number(char *to, size_t size, double value, int decimals);
+/* Decimals of a figure that stands without an interval: three significant digits. */
+int kb_show_decimals(double value);
 /* Unit of the stages as a reader writes it. */
 const char *kb_show_unit(const char *unit);
 /* Half of the interval over the value, per cent; NaN without interval or for a value of zero. */

@@ -9,16 +9,19 @@
 
 #include <string.h>
 
-enum { VALUE_DIGITS = 3, MOST_DECIMALS = 4, INTERVAL_DIGITS = 2 };
+enum { VALUE_DIGITS = 3, MOST_DECIMALS = 4, LEAST_DECIMALS = -9, INTERVAL_DIGITS = 2 };
 
-/* Decimals that keep `digits` significant digits of `value`. */
+/* Decimals that keep `digits` significant digits of `value`; below 0: that many digits before the
+ * point are rounded off. */
 static int decimals_for(double value, int digits) {
     double size = fabs(value);
     if (!(size > 0.0) || !isfinite(size)) {
         return 1;
     }
     int decimals = digits - 1 - (int)floor(log10(size));
-    return decimals < 0 ? 0 : decimals > MOST_DECIMALS ? MOST_DECIMALS : decimals;
+    return decimals < LEAST_DECIMALS  ? LEAST_DECIMALS
+           : decimals > MOST_DECIMALS ? MOST_DECIMALS
+                                      : decimals;
 }
 
 void kb_show_number(char *to, size_t size, double value, int decimals) {
@@ -26,11 +29,18 @@ void kb_show_number(char *to, size_t size, double value, int decimals) {
         (void)snprintf(to, size, "–");
         return;
     }
-    double half_step = 0.5 * pow(10.0, -decimals);
-    if (fabs(value) < half_step) {
+    double step = pow(10.0, -decimals);
+    if (fabs(value) < 0.5 * step) {
         value = 0.0; /* "-0.0" is no figure */
     }
-    (void)snprintf(to, size, "%.*f", decimals, value);
+    if (decimals < 0) {
+        value = step * round(value / step);
+    }
+    (void)snprintf(to, size, "%.*f", decimals < 0 ? 0 : decimals, value);
+}
+
+int kb_show_decimals(double value) {
+    return decimals_for(value, VALUE_DIGITS);
 }
 
 const char *kb_show_unit(const char *unit) {

@@ -60,6 +60,10 @@ static void figures_show_the_digits_that_their_interval_supports(void **state) {
     assert_string_equal(s.unit, "/mm²");
     s = shown(58.3, 21.0, "%"); /* no digit finer than the second of the half-width */
     assert_string_equal(s.value, "58");
+    s = shown(104840.0, 16210.0, "1/mm3"); /* before the point too */
+    assert_string_equal(s.value, "105000");
+    assert_string_equal(s.low, "89000");
+    assert_string_equal(s.high, "121000");
     s = shown(1234.5, 0.04, "um"); /* but never so coarse that the interval looks empty */
     assert_string_equal(s.low, "1234.46");
     assert_string_equal(s.high, "1234.54");
@@ -70,6 +74,7 @@ static void figures_without_interval_show_three_digits(void **state) {
     assert_string_equal(shown(0.58049, -1.0, "1").value, "58.0");
     assert_string_equal(shown(3.5161, -1.0, "%").value, "3.52");
     assert_string_equal(shown(48.31, -1.0, "um").value, "48.3");
+    assert_string_equal(shown(10484.0, -1.0, "1/mm3").value, "10500");
     assert_string_equal(shown(0.0, -1.0, "1").value, "0.0");
     assert_false(shown(0.5, -1.0, "1").has_interval);
 }
