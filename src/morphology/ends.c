@@ -17,7 +17,7 @@
 static const double pointed_enough = 0.6;
 static const double walk_px = 0.1;
 /* Shares that differ by less cannot be told apart. */
-static const double least_difference = 0.05;
+static const double least_difference = 0.03;
 
 /* Place of the outline that reaches farthest along `way`. */
 static struct kb_point farthest(const struct kb_loop *loop, struct kb_point way) {
