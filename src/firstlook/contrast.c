@@ -21,7 +21,22 @@ struct rule {
     struct ramp ramp[3]; /* by enum kb_contrast; all zero: says nothing */
 };
 
-enum { PEAK, SHARE, SPREAD, FLAT_MID, DEPTH, THICK, NOISE, SCAN, SKEW, TEXTURE, RULES };
+enum {
+    PEAK,
+    SHARE,
+    SPREAD,
+    FLAT_MID,
+    DEPTH,
+    THICK,
+    LINES,
+    NOISE,
+    WHITE,
+    SCAN,
+    TURNED,
+    SKEW,
+    TEXTURE,
+    RULES
+};
 
 static const struct rule rules[RULES] = {
     /* Metal that reflects is exposed near white, electrons about mid-grey; a light picture may be
@@ -29,18 +44,19 @@ static const struct rule rules[RULES] = {
     [PEAK] =
         {"grey level of the brightest peak of the histogram",
          "levels",
-         {[KB_LIGHT_UNETCHED] = {120.0, 170.0, -1.5, 0.4}, [KB_SEM] = {140.0, 200.0, 1.0, -1.6}}},
+         {[KB_LIGHT_UNETCHED] = {120.0, 170.0, -1.0, 0.4}, [KB_SEM] = {140.0, 200.0, 0.5, -1.0}}},
     [SHARE] = {"share of pixels in the brightest peak",
                "",
                {[KB_LIGHT_UNETCHED] = {0.5, 0.8, -1.5, 0.7}}},
     /* The plainest sign of polish, and of secondary electrons never being so even. */
     [SPREAD] =
-        {"spread of the bright part over the distance from bright to dark",
+        {"spread of the bright part, noise taken off, over the distance from bright to dark",
          "",
-         {[KB_LIGHT_UNETCHED] = {0.02, 0.08, 1.8, -2.5}, [KB_SEM] = {0.02, 0.08, -1.0, 0.0}}},
+         {[KB_LIGHT_UNETCHED] = {0.015, 0.06, 2.0, -2.5}, [KB_SEM] = {0.02, 0.08, -1.0, 0.0}}},
+    /* The plainest sign of pearlite: nothing polished has areas of that grey. */
     [FLAT_MID] = {"share of flat areas midway between dark and bright",
                   "",
-                  {[KB_LIGHT_UNETCHED] = {0.01, 0.06, 0.5, -3.0}}},
+                  {[KB_LIGHT_UNETCHED] = {0.012, 0.1, 0.5, -6.0}}},
     /* Graphite reflects a fifth to a half of what metal does, pearlite more than half; thin flakes
      * are blurred to less. */
     [DEPTH] = {"distance from bright to darkest over the bright level",
@@ -50,20 +66,32 @@ static const struct rule rules[RULES] = {
     [THICK] = {"share of the dark that is not thin",
                "",
                {[KB_LIGHT_UNETCHED] = {0.02, 0.15, -1.5, 0.0}}},
+    /* Boundaries of grains cover some per cent of ferrite; scratches and dirt of a polished section
+     * that is fit to measure stay below one. */
+    [LINES] = {"share of thin dark lines in the bright part",
+               "",
+               {[KB_LIGHT_UNETCHED] = {0.008, 0.022, 0.3, -3.6}}},
     /* Cameras are quieter; but frames are averaged, and cameras are turned up. */
-    [NOISE] = {"noise, standard deviation", "levels", {[KB_SEM] = {5.0, 14.0, -0.4, 1.5}}},
-    /* Noise that runs with the rows is rare with any camera; its absence says little, since slow
-     * scans and averaged frames lose it. */
+    [NOISE] = {"noise, standard deviation", "levels", {[KB_SEM] = {2.0, 14.0, -0.6, 1.5}}},
+    /* Says only how far the next two may be trusted. */
+    [WHITE] = {"whiteness of it (1: noise alone, less: structure)", "", {{0}}},
+    /* Noise that runs with the rows is rare with any camera, and as good as always there with a
+     * beam, since one amplifier passes all pixels of a row; averaging frames does not take it
+     * away. */
     [SCAN] = {"noise down the columns over noise along the rows, natural logarithm of power",
               "",
-              {[KB_SEM] = {0.08, 0.25, -0.4, 2.2}}},
+              {[KB_SEM] = {0.02, 0.2, -2.8, 4.8}}},
+    /* A picture that was turned by a quarter after it was scanned. */
+    [TURNED] = {"the same seen from the side, where the picture may have been turned",
+                "",
+                {[KB_SEM] = {0.1, 0.35, 0.0, 3.2}}},
     /* Against secondary electrons these two say little: graphite is dark in both. */
     [SKEW] = {"skewness of fine detail (bright on dark is positive)",
               "",
-              {[KB_SEM] = {-0.6, 1.0, -0.7, 1.2}}},
+              {[KB_SEM] = {-0.4, 1.0, -0.8, 1.2}}},
     [TEXTURE] = {"texture in bright places over texture in dark ones, natural logarithm",
                  "",
-                 {[KB_SEM] = {-0.8, 0.8, -0.6, 1.0}}},
+                 {[KB_SEM] = {-0.6, 0.9, -0.8, 1.2}}},
 };
 
 static double on_ramp(const struct ramp *ramp, double value) {
@@ -81,15 +109,26 @@ static struct kb_evidence *add(struct kb_contrast_found *found, const char *what
     return fresh;
 }
 
+/* How far the direction of the noise may be trusted, 0..1: below half a level there is nothing but
+ * the rounding, and structure has directions of its own. */
+static double trust(const struct kb_firstlook_measures *m) {
+    static const struct ramp loud = {0.4, 0.8, 0.0, 1.0}, white = {0.3, 0.6, 0.0, 1.0};
+    return on_ramp(&loud, m->noise) * on_ramp(&white, m->white);
+}
+
 static void apply_rules(const struct kb_firstlook_measures *m, struct kb_contrast_found *found) {
-    /* Rounding hides the noise below about a level, and what is left of it has no direction. */
-    double scan = m->noise >= 1.5 ? m->scan : 0.0;
-    const double value[RULES] = {m->peak,  m->peak_share, m->spread, m->flat_mid, m->depth,
-                                 m->thick, m->noise,      scan,      m->skew,     m->texture};
+    const double value[RULES] = {
+        [PEAK] = m->peak,         [SHARE] = m->peak_share, [SPREAD] = m->spread,
+        [FLAT_MID] = m->flat_mid, [DEPTH] = m->depth,      [THICK] = m->thick,
+        [LINES] = m->lines,       [NOISE] = m->noise,      [WHITE] = m->white,
+        [SCAN] = m->scan,         [TURNED] = -m->scan,     [SKEW] = m->skew,
+        [TEXTURE] = m->texture,
+    };
     for (int i = 0; i < RULES; i++) {
         struct kb_evidence *evidence = add(found, rules[i].what, value[i], rules[i].unit);
+        double weight = i == SCAN || i == TURNED ? trust(m) : 1.0;
         for (int c = 0; c < 3; c++) {
-            evidence->speaks[c] = on_ramp(&rules[i].ramp[c], value[i]);
+            evidence->speaks[c] = weight * on_ramp(&rules[i].ramp[c], value[i]);
         }
     }
 }
@@ -113,7 +152,7 @@ static void apply_circumstances(const struct kb_firstlook_frame *frame, bool iro
     add(found, "there is an instrument's data bar", bar, "")->speaks[KB_SEM] = bar ? 1.2 : 0.0;
     struct kb_evidence *material = add(found, "graphite is expected", iron, "");
     material->speaks[KB_LIGHT_UNETCHED] = iron ? 0.0 : -1.5;
-    material->speaks[KB_SEM] = iron ? -0.7 : 0.0;
+    material->speaks[KB_SEM] = iron ? -0.7 : -0.2;
 }
 
 static void settle(double lead, struct kb_contrast_found *found) {

@@ -139,8 +139,11 @@ struct kb_firstlook_measures {
     double thick;   /* share of the dark that is more than five pixels of the small picture wide */
     double noise;   /* standard deviation, grey levels */
     double scan;    /* natural logarithm of noise power down the columns over along the rows */
+    double white;   /* power of second differences over three times that of first ones: noise 1,
+                       structure less */
     double skew;    /* of fine detail: bright detail on darker ground is positive */
     double texture; /* natural logarithm of fine texture, brightest quarter over darkest */
+    double lines;   /* share of thin dark lines in the bright class */
     double depth;   /* (bright - darkest) / bright, of the histogram's two classes */
 };
 
@@ -148,8 +151,9 @@ KB_NODISCARD enum kb_status kb_firstlook_measure(const struct kb_firstlook_frame
                                                  const struct kb_firstlook_small *small,
                                                  struct kb_firstlook_measures *measures,
                                                  struct kb_err *err);
-/* Noise and its direction, at full resolution, from the quietest tiles. */
-void kb_firstlook_noise(const struct kb_firstlook_frame *frame, double *noise, double *scan);
+/* Noise, its direction and its whiteness, at full resolution, from the quietest tiles. */
+void kb_firstlook_noise(const struct kb_firstlook_frame *frame,
+                        struct kb_firstlook_measures *measures);
 void kb_firstlook_weigh(const struct kb_firstlook_frame *frame,
                         const struct kb_firstlook_measures *measures,
                         const struct kb_first_look_params *params);

@@ -3,11 +3,13 @@
  * All but the noise are taken from the small picture, smoothed once and evened:
  * - the brightest peak of the histogram that holds at least a twentieth of the pixels, and what it
  *   holds: polished metal and ferrite are exposed near white, secondary electrons about mid-grey;
- * - how far the bright class spreads away from edges, measured against its distance from the dark:
- *   polished metal is even, etched metal has grains, boundaries and pearlite;
+ * - how far the bright class spreads away from edges, noise taken off, measured against its
+ * distance from the dark: polished metal is even, etched metal has grains, boundaries and pearlite;
  * - flat areas midway between dark and bright: pearlite; between graphite and polished metal there
  *   are only edges; and how dark the dark is: graphite is darker than pearlite;
  * - whether the dark is thick anywhere: boundaries are not;
+ * - thin dark lines in the bright part: boundaries, or the texture of pearlite; polished metal has
+ *   scratches at most;
  * - skewness of detail finer than about nine pixels: etching draws dark lines, electrons make edges
  *   and carbides shine;
  * - texture in bright places over texture in dark ones: under the light microscope the bright
@@ -117,65 +119,72 @@ static void find_peak(const struct classes *classes, struct kb_firstlook_measure
 /* ---- pictures ----------------------------------------------------------------------------------
  */
 
-/* Spread of the bright class three pixels and more away from the dark one. */
-static enum kb_status measure_spread(const struct kb_image *grey, const struct kb_image *shown,
-                                     const struct classes *classes, struct kb_image *work,
-                                     struct kb_image *mask, struct kb_firstlook_measures *measures,
-                                     struct kb_err *err) {
-    const uint8_t threshold = (uint8_t)classes->threshold;
-    for (int32_t y = 0; y < grey->height; y++) {
-        const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y);
-        uint8_t *dark = kb_row(work, y);
-        for (int32_t x = 0; x < grey->width; x++) {
-            dark[x] = (row[x] <= threshold) | (seen[x] == 0);
+/* The small picture on its way through the measures. */
+struct sight {
+    const struct kb_image *shown;
+    struct kb_image even; /* smoothed once, light taken out */
+    struct kb_image work, mask;
+    struct classes classes;
+    double noise; /* what averaging and smoothing left of it in `even`, standard deviation */
+    struct kb_firstlook_measures *out;
+};
+
+/* 1 in `to` where the picture is dark, and where it is not shown if `hidden_too`. */
+static void mark_dark(const struct sight *s, bool hidden_too, struct kb_image *to) {
+    const uint8_t threshold = (uint8_t)s->classes.threshold;
+    for (int32_t y = 0; y < s->even.height; y++) {
+        const uint8_t *row = kb_row(&s->even, y), *seen = kb_row(s->shown, y);
+        uint8_t *dark = kb_row(to, y);
+        for (int32_t x = 0; x < s->even.width; x++) {
+            uint8_t hidden = seen[x] == 0, here = row[x] <= threshold;
+            dark[x] = hidden ? (uint8_t)hidden_too : here;
         }
     }
-    enum kb_status status = kb_dilate(work, 3, mask, err);
+}
+
+/* Spread of the bright class three pixels and more away from the dark one. Leaves 0 in the mask
+ * there. */
+static enum kb_status measure_spread(struct sight *s, struct kb_err *err) {
+    const struct classes *classes = &s->classes;
+    mark_dark(s, true, &s->work);
+    enum kb_status status = kb_dilate(&s->work, 3, &s->mask, err);
     if (status == KB_OK) {
-        status = kb_smooth(grey, work, err);
+        status = kb_smooth(&s->even, &s->work, err);
     }
     if (status == KB_OK) {
         static const bool chosen[256] = {[0] = true};
         uint64_t bins[256];
-        kb_histogram(work, mask, chosen, bins);
+        kb_histogram(&s->work, &s->mask, chosen, bins);
         int low = quantile(bins, 0, 255, 0.1), high = quantile(bins, 0, 255, 0.9);
         int gap = classes->bright - classes->dark, whole = classes->bright - classes->darkest;
-        measures->spread = gap > 0 ? (high - low) / 2.0 / gap : 1.0;
-        measures->depth = classes->bright > 0 ? whole / (double)classes->bright : 0.0;
+        /* 10 to 90 % of normal noise is 2.56 deviations; smoothed twice it is 0.273 / 0.375 of what
+         * it is smoothed once */
+        double half = (high - low) / 2.0, noise = 1.28 * 0.73 * s->noise;
+        s->out->spread = gap > 0 ? sqrt(fmax(0.0, half * half - noise * noise)) / gap : 1.0;
+        s->out->depth = classes->bright > 0 ? whole / (double)classes->bright : 0.0;
     }
     return status;
 }
 
 /* Share of the dark class that is left when two pixels are taken off all round. */
-static enum kb_status measure_thick(const struct kb_image *grey, const struct kb_image *shown,
-                                    const struct classes *classes, struct kb_image *work,
-                                    struct kb_image *mask, struct kb_firstlook_measures *measures,
-                                    struct kb_err *err) {
+static enum kb_status measure_thick(struct sight *s, struct kb_err *err) {
     static const bool chosen[256] = {[1] = true};
-    const uint8_t threshold = (uint8_t)classes->threshold;
     uint64_t bins[256], dark = 0, thick = 0;
-    for (int32_t y = 0; y < grey->height; y++) {
-        const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y);
-        uint8_t *to = kb_row(work, y);
-        for (int32_t x = 0; x < grey->width; x++) {
-            to[x] = (row[x] <= threshold) & (seen[x] != 0);
-        }
-    }
-    enum kb_status status = kb_erode(work, 2, mask, err);
+    mark_dark(s, false, &s->work);
+    enum kb_status status = kb_erode(&s->work, 2, &s->mask, err);
     if (status == KB_OK) {
-        kb_histogram(work, work, chosen, bins);
+        kb_histogram(&s->work, &s->work, chosen, bins);
         dark = bins[1];
-        kb_histogram(mask, mask, chosen, bins);
+        kb_histogram(&s->mask, &s->mask, chosen, bins);
         thick = bins[1];
-        measures->thick = dark > 0 ? (double)thick / (double)dark : 0.0;
+        s->out->thick = dark > 0 ? (double)thick / (double)dark : 0.0;
     }
     return status;
 }
 
-static enum kb_status measure_flat_mid(const struct kb_image *grey, const struct kb_image *shown,
-                                       const struct classes *classes, struct kb_image *work,
-                                       struct kb_firstlook_measures *measures, struct kb_err *err) {
-    enum kb_status status = kb_local_deviation(grey, NULL, NULL, 2, work, err);
+static enum kb_status measure_flat_mid(struct sight *s, struct kb_err *err) {
+    const struct classes *classes = &s->classes;
+    enum kb_status status = kb_local_deviation(&s->even, NULL, NULL, 2, &s->work, err);
     if (status != KB_OK) {
         return status;
     }
@@ -183,41 +192,60 @@ static enum kb_status measure_flat_mid(const struct kb_image *grey, const struct
     double low = classes->darkest + 0.3 * gap, high = classes->darkest + 0.8 * gap;
     double flat = fmax(2.0, 0.08 * gap); /* an edge deviates by about a third of the gap */
     uint64_t count = 0;
-    for (int32_t y = 0; y < grey->height; y++) {
-        const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y), *off = kb_row(work, y);
-        for (int32_t x = 0; x < grey->width; x++) {
+    for (int32_t y = 0; y < s->even.height; y++) {
+        const uint8_t *row = kb_row(&s->even, y), *seen = kb_row(s->shown, y);
+        const uint8_t *off = kb_row(&s->work, y);
+        for (int32_t x = 0; x < s->even.width; x++) {
             count += seen[x] != 0 && row[x] > low && row[x] < high && off[x] <= flat;
         }
     }
-    measures->flat_mid = (double)count / (double)classes->count;
+    s->out->flat_mid = (double)count / (double)classes->count;
     return KB_OK;
 }
 
-static enum kb_status measure_skew(const struct kb_image *grey, const struct kb_image *shown,
-                                   struct kb_image *work, struct kb_firstlook_measures *measures,
-                                   struct kb_err *err) {
-    enum kb_status status = kb_local_mean(grey, NULL, NULL, 4, work, err);
-    double sum = 0.0, square = 0.0, cube = 0.0, count = 0.0;
-    for (int32_t y = 0; status == KB_OK && y < grey->height; y++) {
-        const uint8_t *row = kb_row(grey, y), *seen = kb_row(shown, y), *mean = kb_row(work, y);
-        int64_t s1 = 0, s2 = 0, s3 = 0, n = 0;
-        for (int32_t x = 0; x < grey->width; x++) {
-            int off = seen[x] != 0 ? row[x] - mean[x] : 0;
-            s1 += off;
-            s2 += off * off;
-            s3 += off * off * off;
-            n += seen[x] != 0;
-        }
-        sum += (double)s1;
-        square += (double)s2;
-        cube += (double)s3;
-        count += (double)n;
+/* Sums over fine detail: the picture less its local mean. */
+struct detail {
+    double first, second, third, count;
+    uint64_t lines, bright; /* pixels: on thin dark lines in the bright class; of it */
+};
+
+static void add_detail(const struct sight *s, int32_t y, int deep, struct detail *detail) {
+    const uint8_t *row = kb_row(&s->even, y), *seen = kb_row(s->shown, y);
+    const uint8_t *mean = kb_row(&s->work, y), *dark = kb_row(&s->mask, y);
+    int64_t s1 = 0, s2 = 0, s3 = 0, n = 0;
+    uint32_t lines = 0, bright = 0;
+    for (int32_t x = 0; x < s->even.width; x++) {
+        int off = seen[x] != 0 ? row[x] - mean[x] : 0;
+        s1 += off;
+        s2 += off * off;
+        s3 += off * off * off;
+        n += seen[x] != 0;
+        bright += dark[x] == 0;
+        lines += dark[x] == 0 && off <= -deep;
     }
-    if (status == KB_OK && count > 0.0) {
-        double mean = sum / count, variance = square / count - mean * mean;
-        double third = cube / count - 3.0 * mean * variance - mean * mean * mean;
+    detail->first += (double)s1;
+    detail->second += (double)s2;
+    detail->third += (double)s3;
+    detail->count += (double)n;
+    detail->lines += lines;
+    detail->bright += bright;
+}
+
+/* Skewness, and thin dark lines where the mask is 0: a twentieth darker than around them, and more
+ * than noise makes. */
+static enum kb_status measure_detail(struct sight *s, struct kb_err *err) {
+    enum kb_status status = kb_local_mean(&s->even, NULL, NULL, 4, &s->work, err);
+    struct detail d = {0};
+    int deep = (int)ceil(fmax(3.5 * s->noise, 0.05 * s->classes.bright));
+    for (int32_t y = 0; status == KB_OK && y < s->even.height; y++) {
+        add_detail(s, y, deep > 1 ? deep : 1, &d);
+    }
+    if (status == KB_OK && d.count > 0.0) {
+        double mean = d.first / d.count, variance = d.second / d.count - mean * mean;
+        double third = d.third / d.count - 3.0 * mean * variance - mean * mean * mean;
         /* Below a level's rounding there is no detail. */
-        measures->skew = variance > 0.25 ? third / pow(variance, 1.5) : 0.0;
+        s->out->skew = variance > 0.25 ? third / pow(variance, 1.5) : 0.0;
+        s->out->lines = d.bright > 0 ? (double)d.lines / (double)d.bright : 0.0;
     }
     return status;
 }
@@ -273,29 +301,29 @@ static double median_texture(struct block *block, size_t count) {
     return block[count / 2].texture;
 }
 
-static enum kb_status measure_texture(const struct kb_image *grey, const struct kb_image *shown,
-                                      const struct classes *classes,
-                                      struct kb_firstlook_measures *measures, struct kb_err *err) {
+static enum kb_status measure_texture(struct sight *s, struct kb_err *err) {
     enum { FEWEST = 40 }; /* blocks below which quarters say nothing */
+    const struct kb_image *grey = &s->even;
     size_t most = (size_t)(grey->width / BLOCK) * (size_t)(grey->height / BLOCK), count = 0;
     struct block *block = kb_alloc(most + 1, sizeof *block);
     if (block == NULL) {
         return kb_fail_memory(err, "firstlook", most * sizeof *block);
     }
-    int dark = quantile(classes->bins, 0, 255, 0.5) * 55 / 100; /* graphite is darker than this */
+    /* graphite is darker than this */
+    int dark = quantile(s->classes.bins, 0, 255, 0.5) * 55 / 100;
     for (int32_t y = 2; y + BLOCK + 2 <= grey->height; y += BLOCK) {
         for (int32_t x = 2; x + BLOCK + 2 <= grey->width; x += BLOCK) {
-            if (plain(grey, shown, x, y, dark)) {
+            if (plain(grey, s->shown, x, y, dark)) {
                 block[count++] = block_at(grey, x, y);
             }
         }
     }
-    measures->texture = 0.0;
+    s->out->texture = 0.0;
     if (count >= FEWEST) {
         qsort(block, count, sizeof *block, by_level);
         double low = median_texture(block, count / 4);
         double high = median_texture(block + count - count / 4, count / 4);
-        measures->texture = log((high + 0.5) / (low + 0.5)); /* 0.5: rounding's own texture */
+        s->out->texture = log((high + 0.5) / (low + 0.5)); /* 0.5: rounding's own texture */
     }
     kb_free(block);
     return KB_OK;
@@ -304,41 +332,26 @@ static enum kb_status measure_texture(const struct kb_image *grey, const struct 
 /* ---- all together ------------------------------------------------------------------------------
  */
 
-struct scratch {
-    struct kb_image even, work, mask;
-};
-
-static enum kb_status measure_small(const struct kb_firstlook_small *small, struct scratch *scratch,
-                                    struct kb_firstlook_measures *measures, struct kb_err *err) {
-    struct classes classes = {.count = 0};
-    enum kb_status status = kb_smooth(&small->grey, &scratch->even, err);
+static enum kb_status measure_small(const struct kb_firstlook_small *small, struct sight *s,
+                                    struct kb_err *err) {
+    /* in the order in which one leaves the mask that the next needs */
+    static enum kb_status (*const step[])(struct sight *, struct kb_err *) = {
+        measure_spread, measure_detail, measure_thick, measure_flat_mid, measure_texture};
+    enum kb_status status = kb_smooth(&small->grey, &s->even, err);
     if (status == KB_OK) {
-        status = kb_firstlook_even(&scratch->even, &small->shown, err);
+        status = kb_firstlook_even(&s->even, s->shown, err);
     }
     if (status != KB_OK) {
         return status;
     }
-    count_levels(&scratch->even, &small->shown, &classes);
-    if (classes.count == 0) {
+    count_levels(&s->even, s->shown, &s->classes);
+    if (s->classes.count == 0) {
         return KB_OK;
     }
-    find_classes(&classes);
-    find_peak(&classes, measures);
-    status = measure_spread(&scratch->even, &small->shown, &classes, &scratch->work, &scratch->mask,
-                            measures, err);
-    if (status == KB_OK) {
-        status = measure_thick(&scratch->even, &small->shown, &classes, &scratch->work,
-                               &scratch->mask, measures, err);
-    }
-    if (status == KB_OK) {
-        status = measure_flat_mid(&scratch->even, &small->shown, &classes, &scratch->work, measures,
-                                  err);
-    }
-    if (status == KB_OK) {
-        status = measure_skew(&scratch->even, &small->shown, &scratch->work, measures, err);
-    }
-    if (status == KB_OK) {
-        status = measure_texture(&scratch->even, &small->shown, &classes, measures, err);
+    find_classes(&s->classes);
+    find_peak(&s->classes, s->out);
+    for (size_t i = 0; status == KB_OK && i < sizeof step / sizeof *step; i++) {
+        status = step[i](s, err);
     }
     return status;
 }
@@ -346,22 +359,24 @@ static enum kb_status measure_small(const struct kb_firstlook_small *small, stru
 enum kb_status kb_firstlook_measure(const struct kb_firstlook_frame *frame,
                                     const struct kb_firstlook_small *small,
                                     struct kb_firstlook_measures *measures, struct kb_err *err) {
-    struct scratch scratch = {0};
+    struct sight sight = {.shown = &small->shown, .out = measures};
     int32_t width = small->grey.width, height = small->grey.height;
     *measures = (struct kb_firstlook_measures){.peak = 0.0};
-    enum kb_status status = kb_image_alloc(width, height, &scratch.even, err);
+    enum kb_status status = kb_image_alloc(width, height, &sight.even, err);
     if (status == KB_OK) {
-        status = kb_image_alloc(width, height, &scratch.work, err);
+        status = kb_image_alloc(width, height, &sight.work, err);
     }
     if (status == KB_OK) {
-        status = kb_image_alloc(width, height, &scratch.mask, err);
+        status = kb_image_alloc(width, height, &sight.mask, err);
     }
     if (status == KB_OK) {
-        kb_firstlook_noise(frame, &measures->noise, &measures->scan);
-        status = measure_small(small, &scratch, measures, err);
+        kb_firstlook_noise(frame, measures);
+        /* the binomial mask leaves 6/16 of white noise, averaging its part */
+        sight.noise = 0.375 * measures->noise / small->factor;
+        status = measure_small(small, &sight, err);
     }
-    kb_image_release(&scratch.even);
-    kb_image_release(&scratch.work);
-    kb_image_release(&scratch.mask);
+    kb_image_release(&sight.even);
+    kb_image_release(&sight.work);
+    kb_image_release(&sight.mask);
     return status;
 }

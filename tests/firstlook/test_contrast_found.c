@@ -34,12 +34,12 @@ static void words_for_contrasts_are_read_back(void **state) {
  */
 static void drawn_fields_are_taken_right_or_not_at_all(void **state) {
     (void)state;
-    int sure[3] = {0};
+    int said[3][4] = {{0}}; /* by truth; the last: unsure */
     for (int n = 0; n < VARIED_COUNT; n++) {
         struct varied v = varied_field(n, 2);
         struct kb_field field;
         struct kb_first_look look;
-        assert_true(marked_draw(&v.params, &field));
+        assert_true(varied_draw(&v, &field));
         look_at(&field, v.iron, &look);
         const struct kb_contrast_found *found = &look.contrast;
         if (found->sure && found->contrast != v.truth) {
@@ -49,42 +49,52 @@ static void drawn_fields_are_taken_right_or_not_at_all(void **state) {
             assert_true(v.traceless);
             assert_int_equal(found->contrast, KB_LIGHT_UNETCHED);
         }
-        sure[v.truth] += found->sure && found->contrast == v.truth;
+        said[v.truth][found->sure ? (int)found->contrast : 3]++;
         assert_int_equal(look.marks, 0);
         kb_first_look_release(&look);
         marked_release(&field);
     }
-    /* A finder that never dares is no use: most polished fields and a third of the etched ones. */
-    assert_true(sure[KB_LIGHT_UNETCHED] >= 20);
-    assert_true(sure[KB_LIGHT] >= 10);
+    print_message("%-15s %8s %15s %8s %8s\n", "true, said:", "light", "light-unetched", "sem",
+                  "unsure");
+    for (int c = 0; c < 3; c++) {
+        print_message("%-15s %8d %15d %8d %8d\n", kb_contrast_name((enum kb_contrast)c), said[c][0],
+                      said[c][1], said[c][2], said[c][3]);
+    }
+    /* A finder that never dares is no use. All 24 polished fields; of the 32 etched and 32 of
+     * electrons two thirds at least, the rest being pearlite or ferrite alone, or noise below
+     * structure. */
+    assert_true(said[KB_LIGHT_UNETCHED][KB_LIGHT_UNETCHED] >= 23);
+    assert_true(said[KB_LIGHT][KB_LIGHT] >= 22);
+    assert_true(said[KB_SEM][KB_SEM] >= 25);
 }
+
+static const struct {
+    const char *name;
+    enum kb_contrast truth;
+    bool iron;
+} picture[] = {
+    {"uhcs-sem/uhcs0006.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs0124.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs0295.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs0357.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs0495.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs0599.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs1176.tif", KB_SEM, false},
+    {"uhcs-sem/uhcs1528.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph1.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph2.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph11.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph12.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph18.png", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph20.tif", KB_SEM, false},
+    {"uhcs-sem-banner/micrograph24.tif", KB_SEM, false},
+    {"steel-grains/g940_200x_1.jpg", KB_LIGHT, false},
+    {"ductile-unetched/ductile_unetched.jpg", KB_LIGHT_UNETCHED, true},
+    {"teaching/particles.jpg", KB_LIGHT_UNETCHED, true},
+};
 
 static void real_micrographs_are_taken_for_what_they_are(void **state) {
     (void)state;
-    static const struct {
-        const char *name;
-        enum kb_contrast truth;
-        bool iron;
-    } picture[] = {
-        {"uhcs-sem/uhcs0006.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs0124.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs0295.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs0357.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs0495.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs0599.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs1176.tif", KB_SEM, false},
-        {"uhcs-sem/uhcs1528.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph1.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph2.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph11.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph12.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph18.png", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph20.tif", KB_SEM, false},
-        {"uhcs-sem-banner/micrograph24.tif", KB_SEM, false},
-        {"steel-grains/g940_200x_1.jpg", KB_LIGHT, false},
-        {"ductile-unetched/ductile_unetched.jpg", KB_LIGHT_UNETCHED, true},
-        {"teaching/particles.jpg", KB_LIGHT_UNETCHED, true},
-    };
     for (size_t i = 0; i < sizeof picture / sizeof *picture; i++) {
         char path[512];
         struct kb_intake_params intake = kb_intake_params_default();
@@ -107,13 +117,71 @@ static void real_micrographs_are_taken_for_what_they_are(void **state) {
     }
 }
 
+/* Change a field as pictures are changed on their way: mirrored, turned by a quarter, dimmed, or
+ * cut to one of its quarters. */
+enum { MIRRORED, TURNED, DIMMED, QUARTERS, CHANGES = QUARTERS + 4 };
+
+static uint8_t changed_grey(const struct kb_image *from, int change, int32_t x, int32_t y) {
+    int part = change - QUARTERS;
+    switch (change) {
+    case MIRRORED:
+        return kb_row(from, y)[from->width - 1 - x];
+    case TURNED:
+        return kb_row(from, x)[y];
+    case DIMMED:
+        return (uint8_t)(kb_row(from, y)[x] * 3 / 4);
+    default:
+        return kb_row(from, y + part / 2 * (from->height / 2))[x + part % 2 * (from->width / 2)];
+    }
+}
+
+static struct kb_field changed(const struct kb_field *from, int change) {
+    const struct kb_image *grey = &from->grey;
+    struct kb_field to = {.format = from->format};
+    int32_t width = change == TURNED ? grey->height : grey->width;
+    int32_t height = change == TURNED ? grey->width : grey->height;
+    int share = change >= QUARTERS ? 2 : 1;
+    assert_int_equal(kb_image_alloc(width / share, height / share, &to.grey, NULL), KB_OK);
+    for (int32_t y = 0; y < to.grey.height; y++) {
+        for (int32_t x = 0; x < to.grey.width; x++) {
+            kb_row(&to.grey, y)[x] = changed_grey(grey, change, x, y);
+        }
+    }
+    return to;
+}
+
+static void changed_real_micrographs_are_never_taken_for_another_contrast(void **state) {
+    (void)state;
+    for (size_t i = 0; i < sizeof picture / sizeof *picture; i++) {
+        char path[512];
+        struct kb_intake_params intake = kb_intake_params_default();
+        struct kb_field field;
+        (void)snprintf(path, sizeof path, DATA "%s", picture[i].name);
+        assert_int_equal(kb_field_read(path, &intake, &field, NULL), KB_OK);
+        for (int change = 0; change < CHANGES; change++) {
+            struct kb_field other = changed(&field, change);
+            for (int iron = 0; iron < 2; iron++) {
+                struct kb_first_look look;
+                look_at(&other, iron == 1, &look);
+                if (look.contrast.sure && look.contrast.contrast != picture[i].truth) {
+                    fail_msg("%s, change %d: %s", picture[i].name, change,
+                             kb_contrast_name(look.contrast.contrast));
+                }
+                kb_first_look_release(&look);
+            }
+            kb_image_release(&other.grey);
+        }
+        kb_field_release(&field);
+    }
+}
+
 static void belief_is_what_the_evidence_adds_up_to(void **state) {
     (void)state;
     for (int n = 0; n < VARIED_COUNT; n += 11) {
         struct varied v = varied_field(n, 5);
         struct kb_field field;
         struct kb_first_look look;
-        assert_true(marked_draw(&v.params, &field));
+        assert_true(varied_draw(&v, &field));
         look_at(&field, v.iron, &look);
         const struct kb_contrast_found *found = &look.contrast;
         double odds[3] = {0.0}, whole = 0.0, best = 0.0, second = 0.0;
@@ -166,7 +234,7 @@ static void a_greater_lead_is_harder_to_reach(void **state) {
     struct kb_first_look_params params = kb_first_look_params_default();
     struct kb_field field;
     struct kb_first_look look;
-    assert_true(marked_draw(&v.params, &field));
+    assert_true(varied_draw(&v, &field));
     bool before = true;
     for (double lead = 1.0; lead <= 1e6; lead *= 10.0) {
         params.lead = lead;
@@ -185,6 +253,7 @@ int main(void) {
         cmocka_unit_test(words_for_contrasts_are_read_back),
         cmocka_unit_test(drawn_fields_are_taken_right_or_not_at_all),
         cmocka_unit_test(real_micrographs_are_taken_for_what_they_are),
+        cmocka_unit_test(changed_real_micrographs_are_never_taken_for_another_contrast),
         cmocka_unit_test(belief_is_what_the_evidence_adds_up_to),
         cmocka_unit_test(an_unsure_look_asks_for_the_option_by_name),
         cmocka_unit_test(a_greater_lead_is_harder_to_reach),

@@ -1,5 +1,6 @@
 /* varied.c - see varied.h. Each look with each form of graphite at eight shares of pearlite; pixel
- * size, layout, boundaries, lamellae, light, blur, noise and scratches by a fixed generator. */
+ * size, layout, boundaries, lamellae, light, blur, noise, scratches and exposure by a fixed
+ * generator. A camera's noise is alike in all directions, a beam's runs with the rows. */
 #include "varied.h"
 
 #include <string.h>
@@ -43,6 +44,17 @@ struct varied varied_field(int n, uint64_t series) {
     v.params.noise = one_of(&state, noise, 3);
     v.params.scratches_per_mm2 = one_of(&state, scratches, 3);
     v.params.nodules_per_mm2 = one_of(&state, nodules, 3);
+    static const double beam[] = {3.0, 6.0, 12.0, 24.0}, charging[] = {0.0, 0.0, 40.0};
+    static const double gain[] = {0.65, 0.85, 1.0, 1.12}, lift[] = {0.0, 15.0, 40.0};
+    v.gain = one_of(&state, gain, 4);
+    v.lift = 0.0;
+    if (look == KB_RENDER_SEM) { /* an amplifier of any gain and offset */
+        v.params.noise = 0.5;
+        v.params.beam_noise = one_of(&state, beam, 4);
+        v.params.charging = one_of(&state, charging, 3);
+        v.gain *= 1.2;
+        v.lift = one_of(&state, lift, 3);
+    }
     v.truth = look == KB_RENDER_SEM        ? KB_SEM
               : look == KB_RENDER_UNETCHED ? KB_LIGHT_UNETCHED
                                            : KB_LIGHT;
@@ -51,4 +63,21 @@ struct varied varied_field(int n, uint64_t series) {
     (void)snprintf(v.name, sizeof v.name, "%s, %s, %.0f %% pearlite", kb_contrast_name(v.truth),
                    form[kind % 4], 100.0 * v.params.pearlite_of_matrix);
     return v;
+}
+
+bool varied_draw(const struct varied *v, struct kb_field *field) {
+    uint8_t level[256];
+    if (!marked_draw(&v->params, field)) {
+        return false;
+    }
+    for (int i = 0; i < 256; i++) {
+        level[i] = (uint8_t)fmin(255.0, v->gain * i + v->lift + 0.5);
+    }
+    for (int32_t y = 0; y < field->grey.height; y++) {
+        uint8_t *row = kb_row(&field->grey, y);
+        for (int32_t x = 0; x < field->grey.width; x++) {
+            row[x] = level[row[x]];
+        }
+    }
+    return true;
 }
