@@ -73,7 +73,7 @@ void kb_html_phases(struct kb_text *out, const struct kb_result *result) {
     (void)snprintf(words, sizeof words, "phase fractions to ±%.3g points",
                    100.0 * result->specimen_params.want_points);
     needed(out, words, specimen->fields_needed_phase, specimen->fields);
-    if (kb_material_is_iron(result->material)) {
+    if (kb_material_is_iron(result->material) && result->material != KB_GREY_IRON) {
         (void)snprintf(words, sizeof words, "nodularity to ±%.3g points",
                        result->specimen_params.want_nodularity_points);
         needed(out, words, specimen->fields_needed_nodularity, specimen->fields_graphite);

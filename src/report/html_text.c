@@ -48,7 +48,7 @@ void kb_html_estimate(struct kb_text *out, const struct kb_estimate *estimate, b
         kb_text_add(out, "</span>");
         return;
     }
-    kb_text_format(out, "%s&#160;", shown.value);
+    kb_text_format(out, "%s%s", shown.value, shown.unit[0] != '\0' ? "&#160;" : "");
     kb_html_text(out, shown.unit);
     if (interval && shown.has_interval) {
         kb_text_format(out, " <span class=\"ci\">(%s to %s)</span>", shown.low, shown.high);
