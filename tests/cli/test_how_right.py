@@ -61,13 +61,13 @@ class HowRight(unittest.TestCase):
 
     def test_only_what_stands_between_the_marks_is_replaced(self):
         readme = self.here / "README.md"
-        marks = "<!-- from keelblock prove -->\nold\n<!-- end of keelblock prove -->"
+        marks = "<!-- from keelblock prove -->\nstale\n<!-- end of keelblock prove -->"
         readme.write_text(f"before\n{marks}\nafter\n", encoding="utf-8")
         for _ in range(2):
             self.assertEqual(self.run_it(self.proof, readme).returncode, 0)
             text = readme.read_text(encoding="utf-8")
             self.assertTrue(text.startswith("before\n<!--") and text.endswith("-->\nafter\n"))
-            self.assertNotIn("old", text)
+            self.assertNotIn("stale", text)
             self.assertEqual(text.count("7 specimens"), 1)
 
     def test_what_is_no_proof_or_has_no_marks_is_refused(self):
