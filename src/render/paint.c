@@ -2,9 +2,11 @@
  *
  * Etched under the light microscope ferrite is bright with thin dark boundaries, pearlite grey to
  * dark with colonies of different grey and lamellae where they are resolved, graphite darkest. As
- * polished the whole matrix is bright. With secondary electrons the carbide stands out bright from
- * dark ferrite, and edges are bright. Grey levels are those of ordinary exposures (common practice,
- * no published source).
+ * polished the whole matrix is bright. An etch that was left on too long eats ferrite too: it gets
+ * dark, unevenly from grain to grain, and mottled with pits and deposits of a few micrometres;
+ * boundaries are dug wide; pearlite goes black until it is as dark as graphite. With secondary
+ * electrons the carbide stands out bright from dark ferrite, and edges are bright. Grey levels are
+ * those of ordinary exposures (common practice, no published source).
  */
 #include "render_priv.h"
 
@@ -17,14 +19,34 @@ struct palette {
     double lamella; /* half difference between the two kinds of lamella */
     double mottle;  /* pearlite whose lamellae are not resolved */
     double graphite, graphite_spread;
-    double rim; /* gain at the border of two phases */
+    double rim;  /* gain at the border of two phases */
+    double pits; /* mottle of ferrite that was etched too long; 0 in every table */
 };
 
 static const struct palette palettes[] = {
-    [KB_RENDER_LIGHT] = {211.0, 7.0, 62.0, 0.42, 120.0, 17.0, 42.0, 15.0, 48.0, 12.0, -10.0},
-    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 1.0, 212.0, 0.0, 0.0, 0.0, 75.0, 12.0, -6.0},
-    [KB_RENDER_SEM] = {76.0, 8.0, -40.0, 0.1, 126.0, 9.0, -50.0, 16.0, 26.0, 7.0, 34.0},
+    [KB_RENDER_LIGHT] = {211.0, 7.0, 62.0, 0.42, 120.0, 17.0, 42.0, 15.0, 48.0, 12.0, -10.0, 0.0},
+    [KB_RENDER_UNETCHED] = {212.0, 0.0, 0.0, 1.0, 212.0, 0.0, 0.0, 0.0, 75.0, 12.0, -6.0, 0.0},
+    [KB_RENDER_SEM] = {76.0, 8.0, -40.0, 0.1, 126.0, 9.0, -50.0, 16.0, 26.0, 7.0, 34.0, 0.0},
 };
+
+static double towards(double from, double to, double part) {
+    return from + part * (to - from);
+}
+
+/* The palette of a look, and how far too long it was etched. */
+static struct palette palette_of(const struct kb_render_params *params) {
+    struct palette p = palettes[params->look];
+    double part = params->look == KB_RENDER_LIGHT ? params->over_etch : 0.0;
+    p.ferrite = towards(p.ferrite, 112.0, part);
+    p.ferrite_spread = towards(p.ferrite_spread, 24.0, part);
+    p.pits = towards(0.0, 38.0, part);
+    p.boundary = towards(p.boundary, 85.0, part);
+    p.groove = towards(p.groove, 2.2, part);
+    p.pearlite = towards(p.pearlite, 54.0, part);
+    p.pearlite_spread = towards(p.pearlite_spread, 10.0, part);
+    p.lamella = towards(p.lamella, 12.0, part);
+    return p;
+}
 
 /* ---- graphite -----------------------------------------------------------------------------------
  */
@@ -100,6 +122,10 @@ struct brush {
 static double ferrite_grey(const struct brush *b, double x, double y) {
     const struct kb_render_params *params = b->canvas->params;
     double grey = b->palette->ferrite + 1.5 * kb_noise(b->key, x / 9.0, y / 9.0);
+    if (b->palette->pits > 0.0) {
+        grey += b->palette->pits * (0.6 * kb_noise(b->key + 7, x / 4.5, y / 4.5) +
+                                    0.4 * kb_noise(b->key + 8, x / 1.6, y / 1.6));
+    }
     if (params->look == KB_RENDER_UNETCHED || params->grain_um <= 0.0) {
         return grey;
     }
@@ -199,7 +225,8 @@ static void paint_row(const struct brush *b, int32_t y) {
 }
 
 void kb_paint(struct kb_canvas *canvas) {
-    struct brush brush = {canvas, &palettes[canvas->params->look],
+    struct palette palette = palette_of(canvas->params);
+    struct brush brush = {canvas, &palette,
                           kb_random_key(canvas->params->seed, KB_CHANCE_TEXTURE, 0),
                           canvas->params->px_um};
 #pragma omp parallel for schedule(dynamic, 16)

@@ -101,6 +101,7 @@ enum kb_status kb_render_params_check(const struct kb_render_params *p, struct k
         {"noise", p->noise, 0, 100},
         {"beam_noise", p->beam_noise, 0, 100},
         {"charging", p->charging, 0, 255},
+        {"over_etch", p->over_etch, 0, 1},
         {"scratches_per_mm2", p->scratches_per_mm2, 0, 1e5},
         {"clusters", p->clusters, 0, 1},
     };

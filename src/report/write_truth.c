@@ -69,6 +69,7 @@ static json_t *pack_params(const struct kb_render_params *p) {
         {"noise", p->noise},
         {"beam_noise", p->beam_noise},
         {"charging", p->charging},
+        {"over_etch", p->over_etch},
         {"scratches_per_mm2", p->scratches_per_mm2},
         {"clusters", p->clusters},
     };

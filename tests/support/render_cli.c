@@ -70,6 +70,7 @@ static bool set(struct kb_render_params *p, char *argument) {
         {"charging", &p->charging},
         {"blur_um", &p->blur_um},
         {"noise", &p->noise},
+        {"over_etch", &p->over_etch},
         {"scratches_per_mm2", &p->scratches_per_mm2},
         {"clusters", &p->clusters},
     };
