@@ -245,6 +245,9 @@ const struct kb_option kb_options[] = {
      R, KB_OPT_NUMBER, AT(render.beam_noise), 0, 100, NULL, false},
     {"charging", 0, NULL, "LEVELS", "Glow of a charged place on the border, grey levels of 255.", R,
      KB_OPT_NUMBER, AT(render.charging), 0, 255, NULL, false},
+    {"over-etch", 0, NULL, "FRACTION",
+     "Etched too long, from 0 to 1: ferrite dark and mottled, boundaries wide, pearlite black.", R,
+     KB_OPT_FRACTION, AT(render.over_etch), 0, 1, NULL, false},
     {"scratches", 0, NULL, "N", "Scratches per mm2.", R, KB_OPT_NUMBER,
      AT(render.scratches_per_mm2), 0, 1e5, NULL, false},
 
