@@ -377,6 +377,10 @@ KB_API double kb_student_factor(double freedom);
 /* Fields in all (at least 2) so that t(n) * s / sqrt(n) <= half_width; 0 when it cannot be said: s
  * or half_width no number, or more than a million fields. */
 KB_API size_t kb_fields_for(double s, double half_width);
+/* Counting points by hand, after ASTM E562 (from memory): points of the grid for a phase of this
+ * fraction, and fields for a relative accuracy of the 95 % interval; 0 when it cannot be said. */
+KB_API size_t kb_point_grid(double fraction);
+KB_API size_t kb_point_fields(double fraction, double accuracy, size_t points);
 
 #ifdef __cplusplus
 }

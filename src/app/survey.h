@@ -46,6 +46,8 @@ KB_NODISCARD enum kb_status kb_survey_run(const struct kb_survey *survey,
 size_t kb_survey_more(const struct kb_survey_row *row);
 /* Whether half-widths of a quantity are wished in per cent of its value. */
 bool kb_survey_relative(enum kb_quantity quantity);
+/* Whether it is a share of a field's area, which points could be counted for. */
+bool kb_survey_is_phase(enum kb_quantity quantity);
 
 void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
                      struct kb_text *out);

@@ -106,6 +106,39 @@ static void notes(const struct kb_survey *survey, struct kb_text *out) {
     }
 }
 
+/* Counting points by hand for the same precision; 0 fields: not for this quantity, or unknown. */
+static size_t by_points(const struct kb_survey_row *row, size_t *points) {
+    const double fraction = 0.01 * row->value.value;
+    *points = 0;
+    if (!kb_survey_is_phase(row->quantity) || !row->value.measured || !(fraction > 0.0) ||
+        !isfinite(row->want)) {
+        return 0;
+    }
+    *points = kb_point_grid(fraction);
+    return kb_point_fields(fraction, row->want / row->value.value, *points);
+}
+
+static void points_note(const struct kb_survey_row *row, size_t rows, struct kb_text *out) {
+    const struct kb_survey_row *most = NULL;
+    size_t fields = 0, points = 0;
+    for (size_t i = 0; i < rows; i++) {
+        size_t grid = 0;
+        size_t needed = by_points(&row[i], &grid);
+        if (needed > fields) {
+            most = &row[i];
+            fields = needed;
+            points = grid;
+        }
+    }
+    if (most != NULL) {
+        kb_text_format(
+            out,
+            "  counted by hand, %s would take about %zu field%s with a grid of %zu points "
+            "(after ASTM E562)\n",
+            kb_quantity_words(most->quantity), fields, fields == 1 ? "" : "s", points);
+    }
+}
+
 /* What to do, the kinds of fields apart. */
 static void conclusion(const struct kb_survey *survey, const struct kb_survey_row *row, size_t rows,
                        struct kb_text *out) {
@@ -142,6 +175,7 @@ void kb_survey_table(const struct kb_survey *survey, const struct kb_survey_row 
         table_row(&row[i], out);
     }
     conclusion(survey, row, rows, out);
+    points_note(row, rows, out);
     notes(survey, out);
 }
 
@@ -160,13 +194,19 @@ static json_t *row_object(const struct kb_survey *survey, const struct kb_survey
     json_t *ci95 = interval ? json_pack("[f, f]", value->lo, value->hi) : json_null();
     json_t *needed = row->needed > 0 ? json_integer((json_int_t)row->needed) : json_null();
     json_t *more = row->needed > 0 ? json_integer((json_int_t)kb_survey_more(row)) : json_null();
-    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:s, s:s?}", "quantity",
-                     kb_quantity_name(row->quantity), "unit", kb_quantity_unit(row->quantity),
-                     "value", number(value->measured ? value->value : (double)NAN), "ci95", ci95,
-                     "half_width", number(row->half), "s",
-                     number(interval ? value->s : (double)NAN), "fields", (json_int_t)value->n,
-                     "wanted_half_width", number(row->want), "fields_needed", needed, "more_fields",
-                     more, "kind_of_fields", kind[kind_of(survey, row)], "why", why);
+    size_t points = 0;
+    const size_t counted = by_points(row, &points);
+    json_t *by_hand = counted > 0 ? json_pack("{s:I, s:I}", "grid_points", (json_int_t)points,
+                                              "fields", (json_int_t)counted)
+                                  : json_null();
+    return json_pack(
+        "{s:s, s:s, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:s, s:o, s:s?}", "quantity",
+        kb_quantity_name(row->quantity), "unit", kb_quantity_unit(row->quantity), "value",
+        number(value->measured ? value->value : (double)NAN), "ci95", ci95, "half_width",
+        number(row->half), "s", number(interval ? value->s : (double)NAN), "fields",
+        (json_int_t)value->n, "wanted_half_width", number(row->want), "fields_needed", needed,
+        "more_fields", more, "kind_of_fields", kind[kind_of(survey, row)], "point_count", by_hand,
+        "why", why);
 }
 
 /* Further fields of all kinds together; null when some quantity's number cannot be said. */

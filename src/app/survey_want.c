@@ -191,6 +191,11 @@ enum kb_status kb_survey_run(const struct kb_survey *survey, const struct kb_wan
     return KB_OK;
 }
 
+bool kb_survey_is_phase(enum kb_quantity quantity) {
+    return quantity == KB_Q_GRAPHITE || quantity == KB_Q_FERRITE || quantity == KB_Q_PEARLITE ||
+           quantity == KB_Q_CEMENTITE;
+}
+
 size_t kb_survey_more(const struct kb_survey_row *row) {
     return row->needed > row->value.n ? row->needed - row->value.n : 0;
 }

@@ -23,6 +23,15 @@ void kb_sum_add(struct kb_sum *sum, double term);
 double kb_sum_value(const struct kb_sum *sum); /* correctly rounded; NaN when broken */
 double kb_sum_of(const double *value, size_t n);
 
+/* ---- point_grid.c, made from refs/ ---- */
+
+struct kb_specimen_grid {
+    double from_percent; /* of the phase, up to where the next begins */
+    size_t points;
+};
+extern const struct kb_specimen_grid kb_specimen_grids[];
+extern const size_t kb_specimen_grid_count;
+
 /* ---- student.c ---- */
 
 /* 97.5 % point of the standard normal distribution. */

@@ -57,6 +57,17 @@ class Survey(program.Case):
     def row(self, survey, quantity):
         return next(r for r in survey["quantities"] if r["quantity"] == quantity)
 
+    def test_the_effort_of_counting_points_is_named_for_phases(self):
+        path = self.write("p.json", result([field(1, 0.40), field(2, 0.44), field(3, 0.36)]))
+        found = self.survey("--want", "graphite=±1%", "--want", "nodularity=±5%", path)
+        # graphite 10 %, 25 points, relative accuracy 10 %: 160 fields (ASTM E562 Table 3, memory)
+        self.assertEqual(
+            self.row(found, "graphite")["point_count"], {"grid_points": 25, "fields": 160}
+        )
+        self.assertIsNone(self.row(found, "nodularity")["point_count"])
+        text = program.run("survey", "--want", "graphite=±1%", path).stdout
+        self.assertIn("would take about 160 fields with a grid of 25 points", text)
+
     def test_mean_spread_and_half_width_are_those_of_the_hand_calculation(self):
         # 30, 34, 38 % pearlite: mean 34, s 4, half-width 4.303 * 4 / sqrt(3) = 9.937
         path = self.write("a.json", result([field(i, p) for i, p in enumerate((0.30, 0.34, 0.38))]))

@@ -1,5 +1,6 @@
 /* test_published_statistics.c - Student's factors, mean and interval, and exact count intervals
- * against refs/student_t.csv, refs/e562_worked.csv and refs/count_intervals.csv. */
+ * against refs/student_t.csv, e562_worked.csv and count_intervals.csv; the effort of counting
+ * points against e562_grid.csv and e562_fields.csv. */
 #include "refs_table.h"
 #include "specimen_priv.h"
 
@@ -82,11 +83,53 @@ static void counts_bound_the_interval_as_published(void **state) {
     table_release(&table);
 }
 
+static void point_counts_take_the_fields_of_the_table(void **state) {
+    (void)state;
+    struct table table;
+    table_read("e562_fields.csv", &table);
+    assert_int_equal(table.rows, 48);
+    for (size_t row = 0; row < table.rows; row++) {
+        double fraction = 0.01 * table_number(&table, row, "fraction_percent");
+        double accuracy = 0.01 * table_number(&table, row, "accuracy_percent");
+        size_t points = (size_t)table_number(&table, row, "points");
+        double exact = (double)kb_point_fields(fraction, accuracy, points);
+        double printed = table_number(&table, row, "fields");
+        /* the table rounds: to the next 5 above, seldom below, by no more than 8 % */
+        double above = 5.0 * ceil(exact / 5.0);
+        if (printed > above || printed < 0.92 * (exact - 1.0)) {
+            fail_msg("%g %% to %g %% with %zu points: %g fields, in print %g", 100.0 * fraction,
+                     100.0 * accuracy, points, exact, printed);
+        }
+    }
+    table_release(&table);
+}
+
+static void the_grid_follows_the_fraction_as_published(void **state) {
+    (void)state;
+    struct table table;
+    table_read("e562_grid.csv", &table);
+    for (size_t row = 0; row < table.rows; row++) {
+        double from = 0.01 * table_number(&table, row, "from_percent");
+        double to = 0.01 * table_number(&table, row, "to_percent");
+        assert_int_equal(kb_point_grid(0.5 * (from + to)), table_number(&table, row, "points"));
+        /* neighbours meet without a gap */
+        assert_true(row + 1 == table.rows ||
+                    !(fabs(0.01 * table_number(&table, row + 1, "from_percent") - to) > 1e-12));
+    }
+    table_release(&table);
+    assert_int_equal(kb_point_grid(0.001), 100);
+    assert_int_equal(kb_point_fields(0.0, 0.1, 100), 0);
+    assert_int_equal(kb_point_fields(0.1, 0.0, 100), 0);
+    assert_int_equal(kb_point_fields(0.1, (double)NAN, 100), 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(student_factors_are_those_of_the_table),
         cmocka_unit_test(worked_fields_give_the_worked_interval),
         cmocka_unit_test(counts_bound_the_interval_as_published),
+        cmocka_unit_test(point_counts_take_the_fields_of_the_table),
+        cmocka_unit_test(the_grid_follows_the_fraction_as_published),
     };
     return cmocka_run_group_tests_name("published statistics", tests, NULL, NULL);
 }
