@@ -42,8 +42,9 @@ double kb_end_beyond(const struct kb_loop *loop, const struct kb_shares *shares,
                      const struct kb_end *end) {
     const struct kb_point tip = farthest(loop, end->way);
     double darkest = 0.0;
-    for (double back = 0.0; back < end->seen; back += walk_px) {
-        darkest = fmax(darkest, share_beyond(shares, tip, end->way, -back));
+    const int steps = (int)(end->seen / walk_px);
+    for (int i = 0; i <= steps; i++) {
+        darkest = fmax(darkest, share_beyond(shares, tip, end->way, -walk_px * i));
     }
     double blunt = 0.0; /* so far beyond the seen end would a blunt one lie */
     while (blunt < end->beyond && share_beyond(shares, tip, end->way, blunt) > 0.5 * darkest) {

@@ -1,5 +1,5 @@
-"""Why a point is what it is: asked on the command line or in the job file, answered in words, on the
-page with pictures, and in result.json."""
+"""Why a point is what it is: asked on the command line or in the job file; answered in words, on
+the page with pictures, and in result.json."""
 
 import csv
 import json
