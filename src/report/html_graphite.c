@@ -22,15 +22,16 @@ static void nodularity_row(struct kb_text *out, const char *method, const char *
     kb_text_add(out, "</span></td></tr>\n");
 }
 
-static void nodularity(struct kb_text *out, const struct kb_specimen *specimen) {
+static void nodularity(struct kb_text *out, const struct kb_result *result) {
+    const struct kb_specimen *specimen = &result->specimen;
     const struct kb_estimate *by = specimen->nodularity_percent;
-    kb_text_add(out, "<h3>Nodularity</h3>\n<div class=\"wide\"><table class=\"stack\"><thead><tr>"
     if (result->material == KB_GREY_IRON) {
         kb_text_add(out, "<h3>Nodularity</h3>\n<p>Not given: ");
         kb_html_text(out, by[KB_NOD_ISO945_4].why);
         kb_text_add(out, ". What is round all the same shows as forms V and VI below.</p>\n");
         return;
     }
+    kb_text_add(out, "<h3>Nodularity</h3>\n<div class=\"wide\"><table class=\"stack\"><thead><tr>"
                      "<th>method</th><th>what is divided by what</th>"
                      "<th class=\"n\">nodularity, 95&#160;% interval</th></tr></thead><tbody>\n");
     nodularity_row(out, "after ISO 945-4, by area",
