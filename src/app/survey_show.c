@@ -131,11 +131,10 @@ static void points_note(const struct kb_survey_row *row, size_t rows, struct kb_
         }
     }
     if (most != NULL) {
-        kb_text_format(
-            out,
-            "  counted by hand, %s would take about %zu field%s with a grid of %zu points "
-            "(after ASTM E562)\n",
-            kb_quantity_words(most->quantity), fields, fields == 1 ? "" : "s", points);
+        kb_text_format(out, "  counting points by hand for %s:\n",
+                       kb_quantity_words(most->quantity));
+        kb_text_format(out, "    about %zu field%s with a grid of %zu points (after ASTM E562)\n",
+                       fields, fields == 1 ? "" : "s", points);
     }
 }
 

@@ -66,7 +66,7 @@ class Survey(program.Case):
         )
         self.assertIsNone(self.row(found, "nodularity")["point_count"])
         text = program.run("survey", "--want", "graphite=±1%", path).stdout
-        self.assertIn("would take about 160 fields with a grid of 25 points", text)
+        self.assertIn("about 160 fields with a grid of 25 points (after ASTM E562)", text)
 
     def test_mean_spread_and_half_width_are_those_of_the_hand_calculation(self):
         # 30, 34, 38 % pearlite: mean 34, s 4, half-width 4.303 * 4 / sqrt(3) = 9.937
