@@ -7,7 +7,7 @@
  */
 #include "segmentation_priv.h"
 
-#define MUCH 0.1
+#define MUCH 0.04
 /* Shares of the matrix. */
 #define ROUGH_TELLS 0.03
 #define BRIGHT_TELLS 0.005

@@ -38,9 +38,10 @@
 /* A pixel is near to its local mean within this share of the way from pearlite to ferrite. */
 #define CALM 0.25
 /* A pair of pixels is smooth when it differs by no more than this share of what pairs of pearlite
- * typically do; of a smooth region more than half are, of pearlite a quarter. */
+ * typically do: a quarter of those of pearlite are (26 % of normal differences), and most of a
+ * smooth region but for its border. */
 #define SMOOTHER 0.5
-#define SMOOTH_SHARE 0.5
+#define SMOOTH_SHARE 0.38
 /* Ends of the rows of a white region: at least so many at pearlite, at most so many at graphite. */
 #define IN_PEARLITE 0.5
 #define AT_GRAPHITE 0.1
@@ -51,7 +52,7 @@
 /* Mid-grey regions are something only from this share of the matrix on. */
 #define MID_LEAST 0.004
 /* Ferrite is none beside graphite when so few of its rows touch it. */
-#define BESIDE_LEAST 0.02
+#define BESIDE_LEAST 0.1
 /* Fewer samples give no spread. */
 #define SAMPLES_LEAST 200.0
 /* A dark hill of pearlite holds at least this share of it. */
@@ -391,7 +392,7 @@ static double smoothness(const struct candidate *c) {
 
 static bool is_large(const struct evidence *e, const struct candidate *c, enum kind kind) {
     const struct kb_segmentation_params *p = e->seg->params;
-    return c->pixels >= area_of(kind == MID ? 2.0 * p->colony_um : p->clean_um, e->seg);
+    return c->pixels >= area_of(kind == MID ? 1.5 * p->colony_um : p->clean_um, e->seg);
 }
 
 static bool is_other(const struct candidate *c, enum kind kind) {

@@ -1,8 +1,8 @@
 /* segment_table.c - errors of the segmentation on drawn fields of every kind, as a table.
  *     kb_segment_table [SEED [NAME OUT.pgm]]
- * With NAME only the rows that begin so, and their grey picture is written. Each row: what was drawn, the true
- * share of graphite and the true share of pearlite in the matrix, and by how many percentage points
- * the measured ones are off.
+ * With NAME only the rows that begin so, and their grey picture is written. Each row: what was
+ * drawn, the true share of graphite and the true share of pearlite in the matrix, and by how many
+ * percentage points the measured ones are off.
  */
 #include "drawn_field.h"
 

@@ -11,7 +11,7 @@ struct kb_field_figures made_field(double graphite, double pearlite, size_t nodu
     field.fraction[KB_GRAPHITE] = graphite;
     field.fraction[KB_PEARLITE] = pearlite;
     field.fraction[KB_FERRITE] = 1.0 - graphite - pearlite;
-    field.fraction[KB_OTHER] = 0.0;
+    field.fraction[KB_OTHER] = field.other_of_matrix = (double)NAN; /* not looked for */
     field.pearlite_of_matrix = pearlite / (1.0 - graphite);
     field.graphite_measured = true;
     field.particles[KB_COUNTS] = rated;
