@@ -35,15 +35,25 @@ PX_UM = 0.5
 NOISE = 2.5
 
 
+# Faults of a scanned beam, and what else is asked of fields drawn under secondary electrons; the
+# other faults are those of light and etch.
+SCANNED = ("beam-noise", "charging")
+NOT_SCANNED = ("noise", "fall-off", "scratches", "jpeg", "under-etch", "over-etch", "pixel",
+               "over-exposure", "under-exposure", "stains", "pull-out")
+
 # Kinds of field: render options; material and contrast; phases that are told; faults left out.
 KINDS = {
-    "ductile": ([], ("ductile-iron", "light"), ("graphite", "ferrite", "pearlite"), ()),
+    "ductile": ([], ("ductile-iron", "light"), ("graphite", "ferrite", "pearlite"), SCANNED),
     "unetched": (["--look", "light-unetched"], ("ductile-iron", "light-unetched"), ("graphite",),
-                 ("under-etch", "over-etch")),
+                 ("under-etch", "over-etch", *SCANNED)),
     "flakes": (["--graphite", "flakes"], ("grey-iron", "light"),
-               ("graphite", "ferrite", "pearlite"), ("pull-out",)),
+               ("graphite", "ferrite", "pearlite"), ("pull-out", *SCANNED)),
     "steel": (["--graphite", "none"], ("carbon-steel", "light"), ("ferrite", "pearlite"),
-              ("pull-out",)),
+              ("pull-out", *SCANNED)),
+    "sem-iron": (["--look", "sem"], ("ductile-iron", "sem"), ("graphite", "ferrite", "pearlite"),
+                 NOT_SCANNED),
+    "sem-steel": (["--look", "sem", "--graphite", "none"], ("carbon-steel", "sem"),
+                  ("ferrite", "pearlite"), NOT_SCANNED),
 }
 
 
@@ -81,7 +91,7 @@ def under_etch(grey, share, truth):
     return remap(grey, [g, p, f], [g, p + share * (f - p), f])
 
 
-def over_etch(grey, share, truth):
+def dark_pearlite(grey, share, truth):
     g, p, f = constituents(grey, truth)
     return remap(grey, [g, p, f], [g, p - share * (p - g), f - share * 0.35 * (f - g)])
 
@@ -133,18 +143,24 @@ FAULTS = {
                   lambda s: ["--scratches", f"{s:g}"], None),
     "jpeg": ("quality", [95, 75, 50, 30, 20, 12, 6, 2], None, None),
     "under-etch": ("", [0, 0.3, 0.5, 0.65, 0.75, 0.85, 0.92, 0.97], None, under_etch),
-    "over-etch": ("", [0, 0.3, 0.5, 0.65, 0.75, 0.85, 0.92, 0.97], None, over_etch),
+    "over-etch": ("", [0, 0.15, 0.3, 0.4, 0.5, 0.6, 0.75, 1.0],
+                  lambda s: ["--over-etch", f"{s:g}"], None),
+    "dark-pearlite": ("", [0, 0.3, 0.5, 0.65, 0.75, 0.85, 0.92, 0.97], None, dark_pearlite),
     "pixel": ("um", [0.25, 0.5, 0.8, 1.2, 1.8, 2.5, 3.5, 5.0],
               lambda s: ["--pixel-size", f"{s:g}um", "--blur", f"{max(0.35, 0.4 * s):g}um"], None),
     "over-exposure": ("x", [1, 1.15, 1.3, 1.6, 2, 2.5, 3.5, 5], None, over_expose),
     "under-exposure": ("levels", [0, 20, 40, 60, 80, 100, 120, 150], None, under_expose),
     "levels": ("", [256, 64, 32, 16, 8, 6, 4, 3], None, posterize),
     "stains": ("share", [0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6], None, stain),
+    "beam-noise": ("levels", [0, 4, 8, 12, 16, 20, 30, 50], lambda s: ["--beam-noise", f"{s:g}"],
+                   None),
+    "charging": ("levels", [0, 10, 20, 40, 60, 90, 130, 200], lambda s: ["--charging", f"{s:g}"],
+                 None),
     "pull-out": ("share", [0, 0.05, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0], None, pull_out),
 }
 REDUCED = {"blur": [0, 9], "noise": [2.5, 75], "jpeg": [95, 2], "under-etch": [0.97],
-           "over-etch": [0.97], "pixel": [5.0], "scratches": [6000], "levels": [3],
-           "fall-off": [0.85], "stains": [0.6]}
+           "over-etch": [0.6, 1.0], "dark-pearlite": [0.97], "pixel": [5.0], "scratches": [6000], "levels": [3],
+           "fall-off": [0.85], "stains": [0.6], "beam-noise": [8, 50], "charging": [40]}
 
 
 def finish(fault, severity, grey, path):
@@ -296,10 +312,10 @@ def main():
         bench = Bench(arguments, folder)
         for fault in REDUCED if arguments.reduced else arguments.faults:
             for severity in REDUCED[fault] if arguments.reduced else FAULTS[fault][1]:
-                for kind in arguments.kinds[:1] if arguments.reduced else arguments.kinds:
-                    if fault not in KINDS[kind][3]:
-                        rows.append({"fault": fault, "severity": severity, "kind": kind,
-                                     **bench.measure(fault, severity, kind)})
+                kinds = [kind for kind in arguments.kinds if fault not in KINDS[kind][3]]
+                for kind in kinds[:1] if arguments.reduced else kinds:
+                    rows.append({"fault": fault, "severity": severity, "kind": kind,
+                                 **bench.measure(fault, severity, kind)})
     bad = 0
     for r in rows:
         undisturbed = r["severity"] == FAULTS[r["fault"]][1][0]
