@@ -1,4 +1,5 @@
 /* collect.c - what was said, in order: the words of the command line, the entries of a job file. */
+#include "limit_sections.h"
 #include "request.h"
 
 #include <string.h>
@@ -210,6 +211,34 @@ static enum kb_status take_entry(struct kb_request *request, const struct kb_job
     return status;
 }
 
+/* Those that hold for the specimen, the general ones first. */
+static enum kb_status take_limits(struct kb_request *request, const struct kb_job *job,
+                                  struct kb_err *err) {
+    enum { RANKS = 4 };
+    char limits[] = "limits";
+    enum kb_status status = kb_request_place(request, err);
+    const double section_mm = request->section_um > 0.0 ? request->section_um / 1e3 : (double)NAN;
+    if (status == KB_OK) {
+        status = kb_limit_places_check(job, request->grade, section_mm, err);
+    }
+    for (int rank = 0; rank < RANKS; rank++) {
+        for (size_t i = 0; i < job->count && status == KB_OK; i++) {
+            struct kb_job_entry entry = job->entry[i];
+            struct kb_limit_place place;
+            if (!kb_is_limit_section(entry.section)) {
+                continue;
+            }
+            status = kb_limit_place_parse(entry.section, job->path, &place, err);
+            if (status == KB_OK && kb_limit_place_rank(&place) == rank &&
+                kb_limit_place_fits(&place, request->grade, section_mm)) {
+                entry.section = limits;
+                status = take_entry(request, job, &entry, err);
+            }
+        }
+    }
+    return status;
+}
+
 enum kb_status kb_request_job(struct kb_request *request, const char *path, bool limits_only,
                               struct kb_err *err) {
     struct kb_job job;
@@ -219,11 +248,14 @@ enum kb_status kb_request_job(struct kb_request *request, const char *path, bool
     }
     bool any = false;
     for (size_t i = 0; i < job.count && status == KB_OK; i++) {
-        bool wanted = !limits_only || strcmp(job.entry[i].section, "limits") == 0;
-        any = any || wanted;
-        if (wanted) {
+        bool limit = kb_is_limit_section(job.entry[i].section);
+        any = any || limit;
+        if (!limit && !limits_only) {
             status = take_entry(request, &job, &job.entry[i], err);
         }
+    }
+    if (status == KB_OK) {
+        status = take_limits(request, &job, err);
     }
     if (status == KB_OK && limits_only && !any) {
         status =

@@ -283,6 +283,7 @@ static enum kb_status take_cell(const struct cell *cell, struct kb_manifest_spec
     char value[VALUE_MOST];
     const char *wrong = NULL;
     const enum kb_column_kind kind = cell->here->column->kind;
+    enum kb_status status = KB_OK;
     if (kind == KB_COLUMN_NUMBER || kind == KB_COLUMN_SECTION) {
         wrong = as_number(cell, value);
     } else if (kind == KB_COLUMN_WORD) {
@@ -297,9 +298,11 @@ static enum kb_status take_cell(const struct cell *cell, struct kb_manifest_spec
     }
     switch (kind) {
     case KB_COLUMN_GRADE:
-        return take_grade(cell, specimen, err);
+        status = take_grade(cell, specimen, err);
+        return status == KB_OK ? assign(cell, specimen, value, err) : status;
     case KB_COLUMN_SECTION:
-        return take_section(cell, value, specimen, err);
+        status = take_section(cell, value, specimen, err);
+        return status == KB_OK ? assign(cell, specimen, value, err) : status;
     case KB_COLUMN_WORD:
     case KB_COLUMN_NUMBER:
     case KB_COLUMN_TEXT:

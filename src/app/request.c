@@ -110,6 +110,11 @@ static enum kb_status apply_named(struct kb_request *request, const char *name,
     return said != NULL ? kb_apply(request, said, err) : KB_OK;
 }
 
+enum kb_status kb_request_place(struct kb_request *request, struct kb_err *err) {
+    enum kb_status status = apply_named(request, "grade", err);
+    return status == KB_OK ? apply_named(request, "section-thickness", err) : status;
+}
+
 static enum kb_status read_files(struct kb_request *request, struct kb_err *err) {
     enum kb_status status = apply_named(request, "job", err);
     if (status == KB_OK && request->job_path != NULL) {

@@ -68,6 +68,8 @@ struct kb_request {
     bool dry_run, merge;
     int part, parts; /* 0: not said */
     bool no_pictures, keep_light, keep_touching, whole_frame;
+    char *grade;                  /* of the casting; a view, NULL: not stated */
+    double section_um;            /* its section thickness; 0: not stated */
     char *limits_path, *job_path; /* views into assignments */
     char *threshold_reason;       /* the same; NULL: none */
 
@@ -149,6 +151,8 @@ KB_NODISCARD enum kb_status kb_request_name_field(struct kb_request *request, co
                                                   enum kb_origin origin, struct kb_err *err);
 /* "light", ... or "auto"; false for anything else. */
 KB_NODISCARD bool kb_said_contrast_parse(const char *word, struct kb_said_contrast *contrast);
+/* Grade and section thickness as far as they have been said. */
+KB_NODISCARD enum kb_status kb_request_place(struct kb_request *request, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_request_job(struct kb_request *request, const char *path,
                                            bool limits_only, struct kb_err *err);
 KB_NODISCARD enum kb_status kb_apply(struct kb_request *request, const struct kb_assignment *from,

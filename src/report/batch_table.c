@@ -212,7 +212,7 @@ static void limit_reason(const struct batch_table *table, const struct kb_batch_
                        limit->value.why != NULL ? limit->value.why : "");
     }
     if (limit->outcome == KB_UNDECIDED && limit->fields_to_decide > 0) {
-        kb_text_format(&words, "; some %zu more field%s would decide", limit->fields_to_decide,
+        kb_text_format(&words, "; about %zu more field%s would decide", limit->fields_to_decide,
                        limit->fields_to_decide == 1 ? "" : "s");
     }
     reason(table, limit->outcome, mark_of[limit->outcome], &words);

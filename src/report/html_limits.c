@@ -64,7 +64,7 @@ static void row(struct kb_text *out, const struct kb_limit_result *limit) {
     kb_html_text(out, limit->reason);
     if (limit->outcome == KB_UNDECIDED && shown.measured) {
         if (limit->fields_to_decide > 0) {
-            kb_text_format(out, "; at this spread some <b>%zu more field%s</b> would decide",
+            kb_text_format(out, "; at this spread about <b>%zu more field%s</b> would decide",
                            limit->fields_to_decide, limit->fields_to_decide == 1 ? "" : "s");
         } else {
             kb_text_add(out, "; how many more fields would decide cannot be said");

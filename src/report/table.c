@@ -178,7 +178,8 @@ static void limit_line(const struct table *table, const struct kb_limit_result *
         kb_text_add(&line, ": not measured");
     }
     if (limit->outcome == KB_UNDECIDED && limit->fields_to_decide > 0) {
-        kb_text_format(&line, "; some %zu more fields would decide", limit->fields_to_decide);
+        kb_text_format(&line, "; about %zu more field%s would decide", limit->fields_to_decide,
+                       limit->fields_to_decide == 1 ? "" : "s");
     }
     if (line.failed) {
         table->out->failed = true;
