@@ -12,6 +12,7 @@ install(DIRECTORY include/keelblock ${PROJECT_BINARY_DIR}/include/keelblock
   DESTINATION ${CMAKE_INSTALL_INCLUDEDIR} FILES_MATCHING PATTERN *.h)
 install(FILES ${PROJECT_BINARY_DIR}/keelblock.pc DESTINATION ${CMAKE_INSTALL_LIBDIR}/pkgconfig)
 install(FILES refs/licences/copyright DESTINATION ${CMAKE_INSTALL_DOCDIR})
+install(DIRECTORY refs/limits DESTINATION ${CMAKE_INSTALL_DATADIR}/keelblock)
 if(TARGET keelblock)
   install(TARGETS keelblock RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
 endif()

@@ -102,7 +102,12 @@ static void man_job_file(void) {
         printf("%s%s (%s)", q > 0 ? ", " : "", kb_quantity_name((enum kb_quantity)q),
                kb_quantity_unit((enum kb_quantity)q));
     }
-    printf(".\n");
+    printf(
+        ".\n.PP\nLimits may hang on grade and section thickness: beside [limits], which holds for "
+        "all, a file may have [limits EN\\-GJS\\-500\\-7], [limits <= 30 mm], [limits 30..60 mm], "
+        "[limits > 60 mm], or both, [limits EN\\-GJS\\-500\\-7, 30..60 mm]. Of those that fit the "
+        "more particular replaces the more general. batch_rule in [limits] says when a batch "
+        "passes. Templates for usual grades stand in /usr/share/keelblock/limits.\n");
 }
 
 static void man(void) {

@@ -23,6 +23,7 @@ expect include/keelblock/version.h
 expect share/man/man1/keelblock.1.gz
 expect share/bash-completion/completions/keelblock
 expect share/doc/keelblock/copyright
+expect share/keelblock/limits/ductile-iron.ini
 library=$(find "$prefix" -name 'libkeelblock.so.[0-9]' -print)
 [ -n "$library" ] || fail "no libkeelblock.so with its interface number"
 
