@@ -163,6 +163,9 @@ KB_API void kb_particles_drop_runs(struct kb_particles *particles);
 
 /* ISO 945-1 Table 1: class 1 (>= 1000 um) to 8 (< 15 um). */
 KB_API int kb_size_class(double feret_um);
+#define KB_SIZE_CLASSES 8
+/* Lengths of a class 1..8, um: the lower limit is inside; INFINITY above class 1. */
+KB_API void kb_size_class_span(int size_class, double *from_um, double *to_um);
 /* Form from shape factor, solidity, aspect and circularity together; the cuts are ours, described
  * in form.c, since no standard gives a rule by figures for all six forms. */
 KB_API enum kb_form kb_form_classify(double shape_factor, double solidity, double aspect,

@@ -169,6 +169,9 @@ KB_NODISCARD enum kb_status kb_subpixel_run(const struct kb_image *grey,
 KB_NODISCARD enum kb_status kb_forms_by_hand(const struct kb_morphology_params *params,
                                              struct kb_particles *out, struct kb_err *err);
 
+/* size_classes.c, made from refs/: lower limits of ISO 945-1's classes, um, class 1 first. */
+extern const double kb_morphology_size_um[KB_SIZE_CLASSES];
+
 /* Settle state, form and size class of a measured particle. `label` NULL: nothing is excluded. */
 void kb_state_settle(const struct kb_spans *spans, const struct kb_image *frame,
                      const struct kb_image *label, double px_um, double min_feret_um,

@@ -155,12 +155,19 @@ static void count_bars(const struct kb_result *result, bool size, double width, 
     }
 }
 
-/* ISO 945-1 Table 1, true lengths in um (refs/). */
-static const struct kb_bar_span size_classes[] = {
-    {0.0, 15.0, "size 8"},     {15.0, 30.0, "size 7"},   {30.0, 60.0, "size 6"},
-    {60.0, 120.0, "size 5"},   {120.0, 250.0, "size 4"}, {250.0, 500.0, "size 3"},
-    {500.0, 1000.0, "size 2"}, {1000.0, 1e6, "size 1"},
-};
+static const char *const size_words[KB_SIZE_CLASSES] = {"size 1", "size 2", "size 3", "size 4",
+                                                        "size 5", "size 6", "size 7", "size 8"};
+
+/* The classes of ISO 945-1 as spans of the axis, smallest particles first. */
+static void size_spans(struct kb_bar_span span[KB_SIZE_CLASSES]) {
+    for (int size = 1; size <= KB_SIZE_CLASSES; size++) {
+        struct kb_bar_span *to = &span[KB_SIZE_CLASSES - size];
+        double most = 0.0;
+        kb_size_class_span(size, &to->low, &most);
+        to->high = fmin(most, 1e6); /* a metre: beyond any axis */
+        to->words = size_words[size - 1];
+    }
+}
 
 static void size_histogram(struct kb_text *out, const struct kb_result *result) {
     double largest = largest_feret(result);
@@ -168,6 +175,8 @@ static void size_histogram(struct kb_text *out, const struct kb_result *result) 
     double width = round_step(largest, SIZE_BARS_MOST);
     size_t bars = (size_t)ceil(largest / width);
     bars = bars < 1 ? 1 : bars > SIZE_BARS_MOST ? SIZE_BARS_MOST : bars;
+    struct kb_bar_span span[KB_SIZE_CLASSES];
+    size_spans(span);
     count_bars(result, true, width, bar, bars);
     const struct kb_bars chart = {
         .height = bar,
@@ -178,8 +187,8 @@ static void size_histogram(struct kb_text *out, const struct kb_result *result) 
         .x_title = "maximum Feret diameter, µm",
         .y_title = "particles",
         .title = "Histogram of the maximum Feret diameter of the counted particles",
-        .span = size_classes,
-        .spans = KB_COUNT_OF(size_classes),
+        .span = span,
+        .spans = KB_SIZE_CLASSES,
         .cut = KB_NAN,
         .cut_words = NULL,
     };

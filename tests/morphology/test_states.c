@@ -162,6 +162,13 @@ static void size_classes_are_those_of_the_table(void **state) {
     }
     (void)fclose(file);
     assert_int_equal(rows, 8);
+    double from = 0.0, to = 0.0, next = 0.0;
+    for (int size = 1; size < KB_SIZE_CLASSES; size++) { /* spans meet and hold their own lengths */
+        kb_size_class_span(size, &from, &to);
+        assert_int_equal(kb_size_class(from), size);
+        kb_size_class_span(size + 1, &next, &to);
+        assert_true(to == from && next < to);
+    }
     assert_int_equal(kb_size_class(0.0), 0);
     assert_int_equal(kb_size_class((double)NAN), 0);
     assert_int_equal(kb_size_class((double)INFINITY), 1);
