@@ -65,9 +65,10 @@ struct finder {
 };
 
 static void release(struct finder *f) {
-    struct kb_image *const image[] = {&f->fine,      &f->steep,     &f->smooth, &f->region[0],
-                                      &f->region[1], &f->region[2], &f->work,   &f->other};
-    for (size_t i = 0; i < sizeof image / sizeof *image; i++) {
+    enum { IMAGES = 8 };
+    struct kb_image *const image[IMAGES] = {&f->fine,      &f->steep,     &f->smooth, &f->region[0],
+                                            &f->region[1], &f->region[2], &f->work,   &f->other};
+    for (size_t i = 0; i < IMAGES; i++) {
         kb_image_release(image[i]);
     }
     kb_free(f->rough.px);
@@ -109,14 +110,13 @@ static enum kb_status drop_small(struct kb_image *region, uint8_t value, double 
     uint16_t *to = kb_alloc(runs.regions + 1, sizeof *to);
     if (area == NULL || to == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *area);
-    }
-    for (size_t i = 0; i < runs.count && status == KB_OK; i++) {
-        area[runs.run[i].region] += (double)(runs.run[i].x1 - runs.run[i].x0);
-    }
-    for (uint32_t i = 0; i < runs.regions && status == KB_OK; i++) {
-        to[i] = area[i] >= least ? KB_KEEP : 0;
-    }
-    if (status == KB_OK) {
+    } else {
+        for (size_t i = 0; i < runs.count; i++) {
+            area[runs.run[i].region] += (double)(runs.run[i].x1 - runs.run[i].x0);
+        }
+        for (uint32_t i = 0; i < runs.regions; i++) {
+            to[i] = area[i] >= least ? KB_KEEP : 0;
+        }
         kb_runs_paint(&runs, to, region);
     }
     kb_free(area);

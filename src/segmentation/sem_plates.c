@@ -123,16 +123,15 @@ static enum kb_status keep_plates(double px_um, struct kb_image *mask, struct kb
     uint16_t *value = kb_alloc(runs.regions + 1, sizeof *value);
     if (moment == NULL || value == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, runs.regions * sizeof *moment);
-    }
-    for (int32_t y = 0; y < runs.height && status == KB_OK; y++) {
-        for (size_t i = runs.row[y]; i < runs.row[y + 1]; i++) {
-            add_run(&moment[runs.run[i].region], runs.run[i].x0, runs.run[i].x1, y);
+    } else {
+        for (int32_t y = 0; y < runs.height; y++) {
+            for (size_t i = runs.row[y]; i < runs.row[y + 1]; i++) {
+                add_run(&moment[runs.run[i].region], runs.run[i].x0, runs.run[i].x1, y);
+            }
         }
-    }
-    for (uint32_t i = 0; i < runs.regions && status == KB_OK; i++) {
-        value[i] = is_plate(&moment[i], px_um) ? KB_KEEP : 0;
-    }
-    if (status == KB_OK) {
+        for (uint32_t i = 0; i < runs.regions; i++) {
+            value[i] = is_plate(&moment[i], px_um) ? KB_KEEP : 0;
+        }
         kb_runs_paint(&runs, value, mask);
     }
     kb_free(moment);

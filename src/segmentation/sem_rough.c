@@ -106,6 +106,23 @@ static void mean_row(const struct columns *columns, int32_t width, int32_t half,
     }
 }
 
+/* The window down the picture, one row in and one out. */
+static void slide(const struct kb_image *fine, const struct kb_image *label, int32_t half, int cap,
+                  struct columns *columns, uint16_t *to) {
+    for (int32_t y = 0; y < half && y < fine->height; y++) {
+        take_row(fine, label, y, cap, false, columns);
+    }
+    for (int32_t y = 0; y < fine->height; y++) {
+        if (y + half < fine->height) {
+            take_row(fine, label, y + half, cap, false, columns);
+        }
+        mean_row(columns, fine->width, half, to + (size_t)y * (size_t)fine->width);
+        if (y >= half) {
+            take_row(fine, label, y - half, cap, true, columns);
+        }
+    }
+}
+
 static enum kb_status means(const struct kb_image *fine, const struct kb_image *label, int32_t half,
                             int cap, uint16_t *to, struct kb_err *err) {
     const size_t width = (size_t)fine->width;
@@ -114,18 +131,8 @@ static enum kb_status means(const struct kb_image *fine, const struct kb_image *
     enum kb_status status = KB_OK;
     if (columns.sum == NULL || columns.count == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, 2 * width * sizeof *columns.sum);
-    }
-    for (int32_t y = 0; y < half && y < fine->height && status == KB_OK; y++) {
-        take_row(fine, label, y, cap, false, &columns);
-    }
-    for (int32_t y = 0; y < fine->height && status == KB_OK; y++) {
-        if (y + half < fine->height) {
-            take_row(fine, label, y + half, cap, false, &columns);
-        }
-        mean_row(&columns, fine->width, half, to + (size_t)y * width);
-        if (y >= half) {
-            take_row(fine, label, y - half, cap, true, &columns);
-        }
+    } else {
+        slide(fine, label, half, cap, &columns, to);
     }
     kb_free(columns.sum);
     kb_free(columns.count);

@@ -160,7 +160,8 @@ FAULTS = {
 }
 REDUCED = {"blur": [0, 9], "noise": [2.5, 75], "jpeg": [95, 2], "under-etch": [0.97],
            "over-etch": [0.6, 1.0], "dark-pearlite": [0.97], "pixel": [5.0], "scratches": [6000], "levels": [3],
-           "fall-off": [0.85], "stains": [0.6], "beam-noise": [8, 50], "charging": [40]}
+           "fall-off": [0.85], "stains": [0.6], "beam-noise": [8, 50],
+           "charging": [40]}
 
 
 def finish(fault, severity, grey, path):
