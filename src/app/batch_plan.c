@@ -41,6 +41,10 @@ static enum kb_status list_fields(const struct kb_order_specimen *specimen, stru
                                   struct kb_err *err) {
     plan->settings = &specimen->settings;
     enum kb_status status = kb_plan_check(plan, err);
+    if (status == KB_OK && specimen->settings.out_folder != NULL) {
+        status = kb_fail(err, KB_E_USAGE, "app", specimen->id,
+                         "a specimen of a batch has no folder of its own (leave out_folder NULL)");
+    }
     if (status == KB_OK && specimen->fields == 0) {
         status = kb_fail(err, KB_E_USAGE, "app", specimen->id,
                          "this specimen has no field to measure (name its pictures)");
