@@ -18,37 +18,37 @@
  * A form set by hand takes the shape factor's place in every method: V and VI count whole, I to IV
  * nothing. The minimum size stays.
  *
- * refs/nodularity_rules.csv holds these numbers with their sources.
+ * refs/nodularity_rules.csv holds these numbers with their sources; the program is built from it.
  */
 #include "specimen_priv.h"
 
-struct method {
-    const char *name;
-    double least_feret_um; /* 0: the laboratory's minimum decides */
-    double whole;          /* shape factor from which a particle counts whole */
-    double half;           /* and from which it counts half; = whole: never */
-};
-
-static const struct method methods[KB_NOD_METHODS] = {
-    [KB_NOD_ISO945_4] = {"ISO 945-4", 0.0, 0.6, 0.6},
-    [KB_NOD_E2567] = {"ASTM E2567", 10.0, 0.60, 0.60},
-    [KB_NOD_ISO16112] = {"ISO 16112", 10.0, 0.625, 0.525},
-};
+#include <string.h>
 
 const char *kb_nodularity_name(enum kb_nodularity_method method) {
-    return (unsigned)method < KB_NOD_METHODS ? methods[method].name : "unknown";
+    static const char *const name[KB_NOD_METHODS] = {
+        [KB_NOD_ISO945_4] = "ISO 945-4",
+        [KB_NOD_E2567] = "ASTM E2567",
+        [KB_NOD_ISO16112] = "ISO 16112",
+    };
+    return (unsigned)method < KB_NOD_METHODS ? name[method] : "unknown";
 }
 
 double kb_nodularity_credit(enum kb_nodularity_method method, double shape_factor,
                             double feret_um) {
-    const struct method *rule = &methods[method];
-    if (feret_um < rule->least_feret_um) {
-        return -1.0;
+    const char *name = kb_nodularity_name(method);
+    for (size_t i = 0; i < kb_specimen_credit_count; i++) {
+        const struct kb_specimen_credit *row = &kb_specimen_credits[i];
+        if (strcmp(row->method, name) != 0) {
+            continue;
+        }
+        if (feret_um < row->feret_um) {
+            return -1.0;
+        }
+        if (shape_factor >= row->shape_factor) {
+            return row->credit;
+        }
     }
-    if (shape_factor >= rule->whole) {
-        return 1.0;
-    }
-    return shape_factor >= rule->half ? 0.5 : 0.0;
+    return 0.0; /* no shape factor */
 }
 
 double kb_nodularity_credit_of(enum kb_nodularity_method method, const struct kb_particle *particle,

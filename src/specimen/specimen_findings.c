@@ -1,17 +1,11 @@
 /* specimen_findings.c - what the signer must know about the sampling, and what to do about it.
  *
  * Each remark is one row: a condition on the pooled figures, a stable code, a sentence in the words
- * of the bench. Five fields and 500 particles come from params (sources there).
+ * of the bench. Five fields and 500 particles come from params (sources there), limits of the
+ * standards from refs/specimen_rules.csv.
  */
 #include "specimen_priv.h"
 
-/* ISO 945-4 is written for spheroidal irons, nodularity 50 % and more (read in a published
- * extract). */
-static const double least_nodularity_percent = 50.0;
-/* ISO 945-4, from memory (refs/specimen_rules.csv). */
-static const double small_least_um = 5.0;
-/* ISO 16112, from memory (refs/specimen_rules.csv). */
-static const double most_nodularity_compacted = 20.0;
 /* Less than this share of the graphite area may be worms that happen to lie thin (ours). */
 static const double least_lamellar = 1.0;
 /* The frame hides enough to say so when weighting for it moves nodularity by a point. */
@@ -121,12 +115,13 @@ static enum kb_status remark_sampled(const struct kb_specimen_params *params,
     }
     size_t counted = specimen->particles[KB_COUNTS];
     if (status == KB_OK && specimen->material == KB_DUCTILE_IRON &&
-        counts->least_um > small_least_um && 2 * specimen->size_count[8] > counted) {
+        counts->least_um > kb_specimen_rules.small_least_feret_um &&
+        2 * specimen->size_count[8] > counted) {
         status = kb_findings_add(
             &specimen->findings, err, KB_NOTE, "mostly-size-8",
             "Most particles are of size 8, below 15 um. ISO 945-4, from memory, then rates from "
             "%g um on; here the least maximum Feret diameter is %g um.",
-            small_least_um, counts->least_um);
+            kb_specimen_rules.small_least_feret_um, counts->least_um);
     }
     return status;
 }
@@ -136,12 +131,13 @@ static enum kb_status remark_compacted(struct kb_specimen *specimen, struct kb_e
     const struct kb_estimate *nodularity = &specimen->nodularity_percent[KB_NOD_ISO16112];
     const struct kb_estimate *lamellar = &specimen->form_area_percent[KB_FORM_I];
     enum kb_status status = KB_OK;
-    if (nodularity->measured && nodularity->value > most_nodularity_compacted) {
+    if (nodularity->measured &&
+        nodularity->value > kb_specimen_rules.most_nodularity_compacted_percent) {
         status = kb_findings_add(
             &specimen->findings, err, KB_WARNING, "too-nodular",
             "Nodularity after ISO 16112 is %.0f %%; compacted iron is accepted up to %.0f %% (from "
             "memory). Check the treatment and the wall thickness, and that the material is right.",
-            nodularity->value, most_nodularity_compacted);
+            nodularity->value, kb_specimen_rules.most_nodularity_compacted_percent);
     }
     if (status == KB_OK && lamellar->measured && lamellar->value >= least_lamellar) {
         status = kb_findings_add(
@@ -274,13 +270,13 @@ static enum kb_status remark_method(struct kb_specimen *specimen, struct kb_err 
     if (!plain->measured || specimen->material != KB_DUCTILE_IRON) {
         return KB_OK;
     }
-    if (plain->value < least_nodularity_percent) {
+    if (plain->value < kb_specimen_rules.least_nodularity_percent) {
         enum kb_status status =
             kb_findings_add(&specimen->findings, err, KB_WARNING, "not-spheroidal",
                             "Nodularity is below %.0f %%, where the spheroidal methods are not "
                             "meant to go. Read the "
                             "forms instead, and check that the material is right.",
-                            least_nodularity_percent);
+                            kb_specimen_rules.least_nodularity_percent);
         if (status != KB_OK) {
             return status;
         }

@@ -2,7 +2,7 @@
  *
  * Five fields: read of the Japanese practice for nodularity, from memory for ISO 945-4; 500
  * particles: from memory, both standards; 3.266 mm2: read of the Japanese practice, five prints of
- * 92 x 71 mm at 100x (refs/specimen_rules.csv). The wanted half-widths are
+ * 92 x 71 mm at 100x (made from refs/specimen_rules.csv). The wanted half-widths are
  * ours: 2 points of a phase and 5 points of nodularity, the step in which nodularity is reported by
  * eye in ISO 945-4.
  */
@@ -11,11 +11,11 @@
 struct kb_specimen_params kb_specimen_params_default(void) {
     return (struct kb_specimen_params){
         .want_points = 0.02,
-        .want_nodularity_points = 5.0,
+        .want_nodularity_points = kb_specimen_rules.nodularity_step_percent,
         .want_count_share = 0.1,
-        .min_fields = 5,
-        .min_particles = 500,
-        .min_area_mm2 = 3.266,
+        .min_fields = (size_t)kb_specimen_rules.min_fields,
+        .min_particles = (size_t)kb_specimen_rules.min_particles,
+        .min_area_mm2 = kb_specimen_rules.min_area_mm2,
     };
 }
 

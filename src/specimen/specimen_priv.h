@@ -23,7 +23,7 @@ void kb_sum_add(struct kb_sum *sum, double term);
 double kb_sum_value(const struct kb_sum *sum); /* correctly rounded; NaN when broken */
 double kb_sum_of(const double *value, size_t n);
 
-/* ---- point_grid.c, made from refs/ ---- */
+/* ---- published.c, made from refs/ ---- */
 
 struct kb_specimen_grid {
     double from_percent; /* of the phase, up to where the next begins */
@@ -31,6 +31,23 @@ struct kb_specimen_grid {
 };
 extern const struct kb_specimen_grid kb_specimen_grids[];
 extern const size_t kb_specimen_grid_count;
+
+/* What a method makes of particles from a shape factor on; rows of one method follow each other,
+ * the highest shape factor first. */
+struct kb_specimen_credit {
+    const char *method; /* as kb_nodularity_name() */
+    double shape_factor, feret_um, credit;
+};
+extern const struct kb_specimen_credit kb_specimen_credits[];
+extern const size_t kb_specimen_credit_count;
+
+/* Sampling as standards and practice ask for it; the unit stands in the name. */
+struct kb_specimen_rules {
+    double min_fields, min_particles, min_area_mm2;
+    double most_nodularity_compacted_percent, small_least_feret_um;
+    double nodularity_step_percent, least_nodularity_percent;
+};
+extern const struct kb_specimen_rules kb_specimen_rules;
 
 /* ---- student.c ---- */
 
