@@ -27,6 +27,7 @@ struct kb_batch_specimen {
     char *id;          /* never NULL; unique within its batch */
     char *folder;      /* its folder beside batch.json: a name without '/' */
     char *grade;       /* as the manifest states it, NULL: not stated */
+    char *casting;     /* type of casting: the series that is charted; NULL: not stated */
     double section_mm; /* section thickness that the manifest states; NaN: not stated */
     int first_row;     /* of the manifest, 1 is the header */
     enum kb_material material;
@@ -57,6 +58,9 @@ struct kb_batch {
     size_t specimens;
     size_t fields;                       /* of all specimens */
     struct kb_batch_judgement judgement; /* see judge.h */
+    /* The register that this batch has just been added to, for charts on its page
+     * (kb_report_history_chart); NULL: none. A view. */
+    struct kb_register *history;
     /* The whole result of one specimen, as `measure` would give it, without pictures and with the
      * rows of counting particles only (of these: state, size, shape factor, form, box). `made_at`
      * in it is empty. Release it with kb_result_release() before the next: memory stays flat.

@@ -8,6 +8,7 @@
 #include "keelblock/judge.h"
 #include "keelblock/paper.h"
 #include "keelblock/quality.h"
+#include "keelblock/register.h"
 #include "keelblock/render.h"
 
 #ifdef __cplusplus
@@ -115,8 +116,8 @@ struct kb_result {
     char *laboratory, *operator_name, *customer, *remark; /* free words from the job file; NULL */
     struct kb_house_mark house_mark;
     enum kb_paper paper; /* on which report.pdf is set; KB_PAPER_NONE: there is none */
-    char *job_path;                                       /* NULL */
-    char made_at[32];                                     /* local time, ISO 8601 with offset */
+    char *job_path;      /* NULL */
+    char made_at[32];    /* local time, ISO 8601 with offset */
     enum kb_material material;
     enum kb_proeutectoid proeutectoid;
     struct kb_segmentation_params segmentation_params; /* views in it are not valid here */
@@ -159,6 +160,37 @@ KB_API KB_NODISCARD enum kb_status kb_report_html(const struct kb_result *result
 KB_API KB_NODISCARD enum kb_status kb_report_table(const struct kb_result *result, int columns,
                                                    bool colour, struct kb_text *out,
                                                    struct kb_err *err);
+
+/* ---- charts and the register -------------------------------------------------------------------
+ * As the writers to memory above. */
+
+/* Inline SVG of a chart that has been run: individuals with control limits and limits of the
+ * specification, moving ranges below. Nothing for a chart without points. `alone`: a file of its
+ * own, with namespace, background and fonts; else for a page with the report's style sheet. */
+KB_API KB_NODISCARD enum kb_status kb_report_chart_svg(const struct kb_chart *chart, bool alone,
+                                                       struct kb_text *out, struct kb_err *err);
+/* For a page: the chart of a quantity of a casting out of the register as inline SVG, and what it
+ * says in words, added to `findings`. Both stay empty when the casting has no result with that
+ * figure. Needs no kb_svg_patterns() on the page. */
+KB_API KB_NODISCARD enum kb_status kb_report_history_chart(struct kb_register *reg,
+                                                           const char *casting,
+                                                           enum kb_quantity quantity,
+                                                           struct kb_text *svg,
+                                                           struct kb_findings *findings,
+                                                           struct kb_err *err);
+/* The same chart for a terminal, and as JSON. */
+KB_API KB_NODISCARD enum kb_status kb_report_chart_table(const struct kb_chart *chart, int columns,
+                                                         struct kb_text *out, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_charts_json(const struct kb_chart *chart, size_t count,
+                                                         struct kb_text *out, struct kb_err *err);
+/* Results of the register: a line each; JSON, schema "keelblock.history/1"; CSV, a row a figure. */
+KB_API KB_NODISCARD enum kb_status kb_report_history_table(const struct kb_register_list *list,
+                                                           int columns, struct kb_text *out,
+                                                           struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_history_json(const struct kb_register_list *list,
+                                                          struct kb_text *out, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_history_csv(const struct kb_register_list *list,
+                                                         struct kb_text *out, struct kb_err *err);
 
 /* ---- pictures ----------------------------------------------------------------------------------
  */
