@@ -79,6 +79,9 @@ static bool same_figures(const struct kb_field_figures *as_is, struct kb_field_f
     if (isnan(as_is->pearlite_of_matrix)) {
         moved->pearlite_of_matrix = (double)NAN;
     }
+    if (isnan(as_is->other_of_matrix)) {
+        moved->other_of_matrix = (double)NAN;
+    }
     return isnan(as_is->pearlite_of_matrix) == isnan(moved->pearlite_of_matrix);
 }
 

@@ -25,11 +25,12 @@ void kb_csv_field_header(struct kb_csv *row) {
     for (int phase = KB_GRAPHITE; phase < KB_PHASES; phase++) {
         kb_text_format(row->out, ",%s_fraction", kb_phase_name((enum kb_phase)phase));
     }
-    kb_text_add(row->out, ",pearlite_of_matrix,particles_counted,particles_on_frame,"
-                          "particles_on_exclusion,particles_under_size,particles_no_scale,"
-                          "nodularity_iso945_4_percent,nodularity_e2567_percent,"
-                          "nodularity_iso16112_percent,nodules,nodules_per_mm2,largest_feret_um,"
-                          "findings,pixels_by_hand,forms_by_hand,other_of_matrix");
+    kb_text_add(row->out,
+                ",pearlite_of_matrix,other_of_matrix,particles_counted,particles_on_frame,"
+                "particles_on_exclusion,particles_under_size,particles_no_scale,"
+                "nodularity_iso945_4_percent,nodularity_e2567_percent,"
+                "nodularity_iso16112_percent,nodules,nodules_per_mm2,largest_feret_um,"
+                "findings,pixels_by_hand,forms_by_hand");
 }
 
 size_t kb_csv_field_columns(void) {
@@ -66,6 +67,7 @@ void kb_csv_field(struct kb_csv *row, const struct kb_field_result *field, size_
         kb_csv_number(row, figures->fraction[phase]);
     }
     kb_csv_number(row, figures->pearlite_of_matrix);
+    kb_csv_number(row, figures->other_of_matrix);
     bool rated = figures->graphite_measured;
     bool seen = rated || field->particles.count > 0;
     for (int state = 0; state < KB_PARTICLE_STATES; state++) {
@@ -82,7 +84,6 @@ void kb_csv_field(struct kb_csv *row, const struct kb_field_result *field, size_
     findings_cell(row, &field->findings);
     kb_csv_count(row, (size_t)grey->by_hand_px);
     kb_csv_count(row, field->particles.by_hand);
-    kb_csv_number(row, figures->other_of_matrix);
 }
 
 static void particles_header(struct kb_csv *row) {

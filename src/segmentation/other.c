@@ -562,8 +562,7 @@ enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
     struct kb_segmentation_figures *f = &seg->map->figures;
     if (!seg->scheme.matrix_pair || seg->params->contrast != KB_LIGHT || seg->single ||
         seg->stripes_open > OPEN_MOST || seg->scheme.plain != KB_FERRITE ||
-        !(seg->params->colony_um > 0.0) ||
-        f->origin[seg->scheme.classes - 2] == KB_THRESHOLD_BY_HAND) {
+        !(seg->params->colony_um > 0.0)) {
         return KB_OK;
     }
     const int last = seg->scheme.classes - 1;
