@@ -14,19 +14,21 @@ extern "C" {
 #endif
 
 enum kb_check {
-    KB_CHECK_FOCUS,       /* width of phase edges, 10-90 %, um or px */
-    KB_CHECK_LIGHT,       /* unevenness of the illumination */
-    KB_CHECK_SATURATION,  /* share of pixels at the top level */
-    KB_CHECK_SHADOWS,     /* share of pixels at the bottom level */
-    KB_CHECK_GREY_LEVELS, /* distinct levels that carry the picture */
-    KB_CHECK_BLOCKS,      /* JPEG blocking */
-    KB_CHECK_NOISE,       /* noise against the step between phases */
-    KB_CHECK_SCRATCHES,   /* length of straight scratches per area */
-    KB_CHECK_PULL_OUT,    /* share of graphite particles that look pulled out or comet-tailed */
-    KB_CHECK_ETCH_WEAK,   /* how far apart ferrite and pearlite are */
-    KB_CHECK_ETCH_STRONG, /* how far apart pearlite and graphite are; darkened ferrite */
-    KB_CHECK_STAINS,      /* share of area in soft dark or bright patches */
-    KB_CHECK_RESOLUTION,  /* pixels across the smallest particle that counts */
+    KB_CHECK_FOCUS,        /* width of phase edges, 10-90 %, um or px */
+    KB_CHECK_LIGHT,        /* unevenness of the illumination */
+    KB_CHECK_SATURATION,   /* share of pixels at the top level */
+    KB_CHECK_SHADOWS,      /* share of pixels at the bottom level */
+    KB_CHECK_GREY_LEVELS,  /* distinct levels that carry the picture */
+    KB_CHECK_BLOCKS,       /* JPEG blocking */
+    KB_CHECK_NOISE,        /* noise against the step between phases */
+    KB_CHECK_SCRATCHES,    /* length of straight scratches per area */
+    KB_CHECK_PULL_OUT,     /* share of graphite particles that look pulled out or comet-tailed */
+    KB_CHECK_ETCH_WEAK,    /* how far apart ferrite and pearlite are */
+    KB_CHECK_ETCH_STRONG,  /* how far apart pearlite and graphite are; darkened ferrite */
+    KB_CHECK_STAINS,       /* share of area in soft dark or bright patches */
+    KB_CHECK_ETCH_FERRITE, /* how unevenly dark ferrite is: mottled by too long an etch */
+    KB_CHECK_BOUNDARIES,   /* width of the dark lines along ferrite boundaries, um or px */
+    KB_CHECK_RESOLUTION,   /* pixels across the smallest particle that counts */
     KB_CHECKS
 };
 KB_API const char *kb_check_name(enum kb_check check);  /* "focus", ... */
@@ -73,7 +75,9 @@ struct kb_quality_params {
                                3; common practice, no published source; for the hint only */
     /* Limits by check: focus in shares of the smallest particle (without scale: of 20 pixels);
      * light, saturation, shadows, blocks, noise, pull-out and stains in per cent; grey levels;
-     * scratches in mm/mm2; both etch checks in times of the spread; resolution in pixels. Any
+     * scratches in mm/mm2; etch-weak and etch-strong in times of the spread,
+     * etch-ferrite in per cent; boundaries in um (without scale: as if a pixel were half a
+     * micrometre); resolution in pixels. Any
      * negative value: no limit. Defaults: quality_params.c, found with tests/ladder. */
     double warn[KB_CHECKS], unfit[KB_CHECKS];
 };

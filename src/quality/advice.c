@@ -43,6 +43,10 @@ const char *kb_quality_advice(const struct kb_look *look, enum kb_check which) {
                                "re-polish if the surface is old." ETCH,
         [KB_CHECK_ETCH_STRONG] = "Re-polish and etch shorter; measure graphite on the unetched "
                                  "section." ETCH,
+        [KB_CHECK_ETCH_FERRITE] = "Ferrite is attacked: re-polish with the last diamond and etch "
+                                  "shorter, or with a weaker solution." ETCH,
+        [KB_CHECK_BOUNDARIES] = "Boundaries are dug wide: re-polish with the last diamond and etch "
+                                "shorter; check the focus too." ETCH,
         [KB_CHECK_STAINS] = "Rinse with alcohol and dry at once in warm air; re-polish and etch "
                             "again if the stain stays." ETCH,
         [KB_CHECK_RESOLUTION] = "Use a higher magnification, or a camera with smaller pixels, and "

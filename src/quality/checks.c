@@ -20,6 +20,8 @@
 #define LOW_QUANTILE 0.01
 #define HIGH_QUANTILE 0.99
 #define POPULATED 2e-5
+/* Without a scale the limit of boundaries is applied as if a pixel were half a micrometre. */
+#define FALLBACK_PX_UM 0.5
 /* Under secondary electrons the limits are tighter. Charging adds to the signal, where light is a
  * factor: evening divides, and leaves a part of what was added (tests/ladder). Edges and particles
  * of a sound picture are at the top on 1 or 2 % of it; metal that shines in light is on more. */
@@ -73,10 +75,9 @@ static bool has(const struct kb_look *look, enum kb_phase phase) {
  */
 
 static void check_focus(const struct kb_look *look) {
-    struct kb_edge_widths w;
+    const struct kb_edge_widths w = look->edges;
     bool known = look->px_um > 0.0;
     const char *unit = known ? "um" : "px";
-    kb_quality_edges(look, &w);
     if (isnan(w.px)) {
         not_looked(look, KB_CHECK_FOCUS, unit,
                    "too few edges between phases to judge the focus by");
@@ -301,7 +302,10 @@ static void check_etch_strong(const struct kb_look *look, const struct kb_tiles 
     static const char unit[] = "x";
     struct kb_apart a = kb_quality_apart(tiles, KB_GRAPHITE, KB_PEARLITE);
     if (look->contrast != KB_LIGHT) {
-        not_looked(look, KB_CHECK_ETCH_STRONG, unit, "told only of sections etched for light");
+        not_looked(look, KB_CHECK_ETCH_STRONG, unit,
+                   look->contrast == KB_SEM
+                       ? "in the SEM pearlite is bright: no etch brings it near graphite"
+                       : "the section is not etched");
         return;
     }
     if (graphite_merges(look)) {
@@ -325,9 +329,78 @@ static void check_etch_strong(const struct kb_look *look, const struct kb_tiles 
                    fabs(a.step), value);
 }
 
+/* Spread of ferrite beyond noise over the step to the phase that is nearest to it in grey. */
+static void check_etch_ferrite(const struct kb_look *look, const struct kb_tiles *tiles) {
+    if (look->contrast != KB_LIGHT || !has(look, KB_FERRITE)) {
+        not_looked(look, KB_CHECK_ETCH_FERRITE, "%",
+                   look->contrast == KB_LIGHT_UNETCHED ? "the section is not etched"
+                   : look->contrast == KB_SEM
+                       ? "in the SEM ferrite is dark and uneven by orientation, whatever the etch"
+                       : "there is no ferrite to judge by");
+        return;
+    }
+    double noise = look->seen.noise, spread = kb_quality_spread(tiles, KB_FERRITE);
+    double own = sqrt(fmax(0.0, spread * spread - noise * noise));
+    enum kb_phase next = has(look, KB_PEARLITE) ? KB_PEARLITE : KB_GRAPHITE;
+    double step = look->seen.median[KB_FERRITE] - look->seen.median[next];
+    if (isnan(spread) || isnan(step)) {
+        not_looked(look, KB_CHECK_ETCH_FERRITE, "%", "ferrite is alone in the field");
+        return;
+    }
+    double value = 100.0 * own / fmax(1.0, step);
+    struct kb_check_result *r = judge(look, KB_CHECK_ETCH_FERRITE, value, 1.0, "%");
+    (void)snprintf(r->says, sizeof r->says,
+                   "ferrite is uneven by %.1f grey levels beyond noise, %.0f %% of its step to %s",
+                   own, value, kb_phase_name(next));
+}
+
+/* Full width at half depth that the lens gives to the thinnest line, pixels: 2.355 deviations of a
+ * Gaussian whose edge is 2.563 of them wide, if graphite has edges to tell; else a camera matched
+ * to its lens, two pixels (the sampling theorem). */
+static double lens_px(const struct kb_look *look) {
+    bool told = has(look, KB_GRAPHITE) && isfinite(look->edges.sharpest_px);
+    return told ? 2.355 / 2.563 * look->edges.sharpest_px : 2.0;
+}
+
+static enum kb_status check_boundaries(const struct kb_look *look, struct kb_err *err) {
+    bool known = look->px_um > 0.0;
+    const char *unit = known ? "um" : "px";
+    if (look->contrast != KB_LIGHT || !has(look, KB_FERRITE)) {
+        not_looked(look, KB_CHECK_BOUNDARIES, unit,
+                   look->contrast == KB_SEM ? "in the SEM boundaries are bright edges, not grooves"
+                   : look->contrast == KB_LIGHT_UNETCHED ? "the section is not etched"
+                                                         : "there is no ferrite to judge by");
+        return KB_OK;
+    }
+    struct kb_line_widths lines;
+    enum kb_status status = kb_quality_lines(look, &lines, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    if (isnan(lines.px)) {
+        not_looked(look, KB_CHECK_BOUNDARIES, unit, "too few boundaries show to judge by");
+        return KB_OK;
+    }
+    double lens = lens_px(look);
+    double own = sqrt(fmax(0.0, lines.px * lines.px - lens * lens));
+    double value = known ? own * look->px_um : own;
+    struct kb_check_result *r =
+        judge(look, KB_CHECK_BOUNDARIES, value, known ? 1.0 : 1.0 / FALLBACK_PX_UM, unit);
+    (void)snprintf(
+        r->says, sizeof r->says,
+        "dark lines in ferrite are %.2g %s wide, what the lens adds taken off (%zu crossed)", value,
+        unit, lines.dips);
+    if (r->fitness == KB_NOT_FIT && !has(look, KB_PEARLITE)) {
+        r->fitness = KB_USABLE; /* nothing that they could be taken for */
+    }
+    return KB_OK;
+}
+
 static void check_stains(const struct kb_look *look, const struct kb_patches *patches) {
     if (look->contrast == KB_SEM) {
-        not_looked(look, KB_CHECK_STAINS, "%", "charging and relief of the SEM look alike");
+        not_looked(
+            look, KB_CHECK_STAINS, "%",
+            "the SEM shows no stain of the etch; what glows there is charging, judged as light");
         return;
     }
     if (!patches->looked) {
@@ -354,12 +427,15 @@ static enum kb_status check_tiles(const struct kb_look *look, struct kb_err *err
         check_stains(look, &patches);
         check_etch_weak(look, tiles);
         check_etch_strong(look, tiles);
+        check_etch_ferrite(look, tiles);
+        status = check_boundaries(look, err);
     }
     kb_quality_tiles_free(&tiles);
     return status;
 }
 
 enum kb_status kb_quality_checks(struct kb_look *look, struct kb_err *err) {
+    kb_quality_edges(look, &look->edges);
     check_focus(look);
     check_ends(look);
     check_levels(look);

@@ -38,6 +38,11 @@ static const struct check_fact fact[KB_CHECKS] = {
                               "etch: step from graphite to pearlite over their spread", false, 4.5,
                               3.2},
     [KB_CHECK_STAINS] = {"stains", "stains: share of the matrix in soft patches", true, 1.5, 5.0},
+    [KB_CHECK_ETCH_FERRITE] = {"etch-ferrite",
+                               "etch: unevenness of ferrite over its step to the next phase", true,
+                               20.0, 30.0},
+    [KB_CHECK_BOUNDARIES] = {"boundaries", "boundaries: width of the dark lines in ferrite", true,
+                             1.1, 1.65},
     [KB_CHECK_RESOLUTION] = {"resolution", "resolution: pixels across the smallest particle", false,
                              10.0, 5.0},
 };

@@ -20,6 +20,12 @@ struct kb_seen {
     double blocks;                 /* excess of steps every eighth pixel over the others */
 };
 
+struct kb_edge_widths {
+    double px;          /* 10-90 % width, lower quartile, of the softest quarter of the field */
+    double sharpest_px; /* of the sharpest quarter */
+    size_t points;      /* edge points measured; below KB_EDGES_LEAST px is NaN */
+};
+
 /* A look on its way through the checks. */
 struct kb_look {
     const struct kb_field *field;
@@ -28,6 +34,7 @@ struct kb_look {
     enum kb_contrast contrast;
     const struct kb_quality_params *params;
     struct kb_seen seen;
+    struct kb_edge_widths edges;
     double px_um; /* 0 unknown */
     struct kb_quality *out;
 };
@@ -40,11 +47,6 @@ KB_NODISCARD enum kb_status kb_quality_sample(const struct kb_image *grey,
 
 /* ---- edges.c: width of phase edges --------------------------------------------------------------
  */
-struct kb_edge_widths {
-    double px;          /* 10-90 % width, lower quartile, of the softest quarter of the field */
-    double sharpest_px; /* of the sharpest quarter */
-    size_t points;      /* edge points measured; below KB_EDGES_LEAST px is NaN */
-};
 #define KB_EDGES_LEAST 40
 void kb_quality_edges(const struct kb_look *look, struct kb_edge_widths *widths);
 
@@ -69,6 +71,17 @@ struct kb_patches {
 };
 KB_NODISCARD enum kb_status kb_quality_patches(const struct kb_tiles *tiles,
                                                struct kb_patches *patches, struct kb_err *err);
+
+/* ---- etch.c: width of the dark lines in ferrite
+ * --------------------------------------------------
+ */
+struct kb_line_widths {
+    double px;   /* median width at half depth, square to the line; NaN below KB_LINES_LEAST dips */
+    size_t dips; /* places where a line was crossed */
+};
+#define KB_LINES_LEAST 60
+KB_NODISCARD enum kb_status kb_quality_lines(const struct kb_look *look,
+                                             struct kb_line_widths *lines, struct kb_err *err);
 
 /* ---- traces.c, tracks.c, families.c: straight scratches -----------------------------------------
  */
