@@ -51,7 +51,7 @@ struct kb_shown {
     const char *unit; /* "%", "µm", "/mm²", ... */
 };
 struct kb_shown kb_show(const struct kb_estimate *estimate);
-/* `value` with so many decimals (-2: rounded to hundreds), "–" when it is not finite, never "-0". */
+/* `value` with so many decimals (-2: rounded to hundreds); "–" when not finite, never "-0". */
 void kb_show_number(char *to, size_t size, double value, int decimals);
 /* Decimals of a figure that stands without an interval: three significant digits. */
 int kb_show_decimals(double value);

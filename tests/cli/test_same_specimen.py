@@ -67,7 +67,7 @@ class SameSpecimen(program.Case):
         return sorted((tuple(float(row[key]) for key in wanted) for row in rows), reverse=True)
 
     def gap(self, array, axis):
-        """The middle of the widest band without graphite across the whole picture, near its centre."""
+        """The middle of the widest band without graphite, not too near the border."""
         clear = (array > 128).all(axis=1 - axis)
         places = numpy.flatnonzero(clear)
         runs = numpy.split(places, numpy.flatnonzero(numpy.diff(places) > 1) + 1)
