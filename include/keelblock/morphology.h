@@ -80,11 +80,18 @@ struct kb_morphology_params {
     double part_depth_um; /* how much narrower a neck must be than the lesser nodule's inscribed
                              radius, um */
     bool flake;           /* flake or compacted graphite expected: nothing is parted */
-    double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.8) */
+    double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.9) */
     /* Of two pieces side by side one is round: shape factor and solidity at least these (0.7,
      * 0.93); the other is at least compact (0.5, 0.9). */
     double part_shape, part_solidity;
     double part_shape_other, part_solidity_other;
+    /* Their mean shape factor, by area, is at least part_pair + part_pair_neck * the neck's share
+     * of the lesser inscribed radius (0.5, 0.3): the wider the neck, the rounder they must be. */
+    double part_pair, part_pair_neck;
+    /* A piece of at least this shape factor is cut off whatever hangs on it, where the neck is at
+     * most that share of the lesser inscribed radius (0.8, 0.55): so a cluster does not stay whole
+     * for the sake of one ragged or unparted member. */
+    double part_alone, part_alone_neck;
     double part_thin; /* a neck of at most this share of the lesser inscribed radius parts where one
                          piece is compact, whatever the other is, 0..1 (0.3) */
     double part_gain; /* by how much the pieces' mean shape factor, weighted by area, must exceed

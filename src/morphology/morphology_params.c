@@ -3,11 +3,10 @@
  * The 10 um of the smallest rated particle are read for ASTM E2567 and from memory for ISO 945-4
  * (refs/particle_rules.csv); the other defaults are ours. Touching nodules are parted in ductile
  * iron only: in grey and compacted iron graphite hangs together by nature. The marks of a round and
- * of a compact piece were chosen on 32 rendered fields (0.4 and 0.8 um a pixel; 95, 75, 55 and 30 %
- * of the particles round; 5 and 30 % of them touching): of eleven sets of marks these left the
- * least bias, at most 0.7 points of nodularity and 3 % of the count, but for the fields where three
- * in ten particles touch and seven in ten are ragged (+3.4 points). Looser marks cut ragged
- * graphite into false nodules, which would accept bad iron.
+ * of a compact piece and of the necks between them were chosen on rendered fields (0.6 and 0.8 um a
+ * pixel; 20 to 90 % of the particles round; none to 40 % of them touching) and judged on others, of
+ * other sizes and seeds (tests/cli/test_parting_truth.py). Looser marks cut ragged graphite into
+ * false nodules, which would accept bad iron; stricter ones leave clusters whole.
  */
 #include "morphology_priv.h"
 
@@ -17,11 +16,15 @@ struct kb_morphology_params kb_morphology_params_default(enum kb_material materi
         .part_touching = material == KB_DUCTILE_IRON,
         .part_depth_um = 0.5,
         .flake = material == KB_GREY_IRON || material == KB_COMPACTED_IRON,
-        .part_neck = 0.8,
+        .part_neck = 0.9,
         .part_shape = 0.7,
         .part_solidity = 0.93,
         .part_shape_other = 0.5,
         .part_solidity_other = 0.9,
+        .part_pair = 0.5,
+        .part_pair_neck = 0.3,
+        .part_alone = 0.8,
+        .part_alone_neck = 0.55,
         .part_thin = 0.3,
         .part_gain = 0.1,
         .hole_share = 0.5,
@@ -62,6 +65,10 @@ enum kb_status kb_morphology_params_check(const struct kb_morphology_params *par
         {"solidity of a round piece", params->part_solidity, 0.0, 1.0, ""},
         {"shape factor of a compact piece", params->part_shape_other, 0.0, 1.0, ""},
         {"solidity of a compact piece", params->part_solidity_other, 0.0, 1.0, ""},
+        {"shape factor of two pieces", params->part_pair, 0.0, 1.0, ""},
+        {"shape factor of two pieces by neck", params->part_pair_neck, 0.0, 1.0, ""},
+        {"shape factor of a piece alone", params->part_alone, 0.0, 1.0, ""},
+        {"width of a neck of a piece alone", params->part_alone_neck, 0.0, 1.0, ""},
         {"width of a thin neck", params->part_thin, 0.0, 1.0, ""},
         {"gain in shape factor", params->part_gain, 0.0, 1.0, ""},
         {"share of a hole", params->hole_share, 0.0, 100.0, ""},

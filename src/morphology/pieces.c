@@ -2,13 +2,15 @@
  *
  * Vermicular, flake and ragged graphite has necks too; cutting it there would make false nodules.
  * So a cut stands only where on one side lies a piece that is convincingly round (shape factor and
- * solidity), and on the other one that is at least compact: perhaps nodules grown together beyond
- * parting, but no worm; or where the neck is thin beside the lesser inscribed circle and one side
- * is compact, so that a ragged neighbour does not spoil a cluster. A piece that is not even compact
- * is joined with the neighbour with which it shares the widest neck; so are two merely compact
- * neighbours; and all is judged again, until every cut stands or one piece is left. At the end the
- * pieces must be rounder on the average (by area) than the whole was: a nodule with a crack in it,
- * whose halves are no better, stays one.
+ * solidity), on the other one that is at least compact (perhaps nodules grown together beyond
+ * parting, but no worm), and both together are the rounder the wider the neck between them: lumps
+ * of a worm pass for round by themselves, but not beside each other. It stands, too, where a very
+ * round piece hangs on by less than half of its width, whatever the rest is; or where the neck is
+ * thin beside the lesser inscribed circle and one side is compact: so that a ragged neighbour does
+ * not spoil a cluster. A piece that is badly cut off is joined with the neighbour with which it
+ * shares the widest neck, and all is judged again, until every cut stands or one piece is left. At
+ * the end the pieces must be rounder on the average (by area) than the whole was: a nodule with a
+ * crack in it, whose halves are no better, stays one.
  */
 #include "morphology_priv.h"
 
@@ -122,6 +124,7 @@ static enum kb_status judge(const struct kb_morphology_params *params,
         piece->area = figures.area_px2;
         piece->x = figures.x_px;
         piece->y = figures.y_px;
+        piece->shape = figures.shape_factor;
         area += figures.area_px2;
         shape += figures.area_px2 * figures.shape_factor;
     }
@@ -132,6 +135,28 @@ static enum kb_status judge(const struct kb_morphology_params *params,
 /* Below this inscribed radius, in pixels, a thin neck is narrower than a pixel or two and no fact.
  */
 static const double least_radius_px = 3.0;
+
+/* Half-width of a neck over the lesser of the two inscribed radii. */
+static double neck_of(const struct kb_flood *flood, const struct kb_saddle *saddle, uint32_t a,
+                      uint32_t b) {
+    uint32_t one = flood->basin[a].peak;
+    uint32_t other = flood->basin[b].peak;
+    return sqrt((double)saddle->squared / (one < other ? one : other));
+}
+
+/* Round together, by area, as a neck of that width asks for. */
+static bool round_enough(const struct kb_morphology_params *params, double neck,
+                         const struct kb_piece *one, const struct kb_piece *other) {
+    double shape =
+        (one->area * one->shape + other->area * other->shape) / (one->area + other->area);
+    return shape >= params->part_pair + params->part_pair_neck * neck;
+}
+
+/* One round, the other at least compact. */
+static bool both_nodules(const struct kb_piece *one, const struct kb_piece *other) {
+    return one->grade != KB_POOR && other->grade != KB_POOR &&
+           (one->grade == KB_ROUND || other->grade == KB_ROUND);
+}
 
 /* A neck so thin beside the lesser of two inscribed circles that no single particle has it. */
 static bool thin_neck(const struct kb_morphology_params *params, const struct kb_flood *flood,
@@ -153,8 +178,10 @@ static bool join_badly_cut(struct kb_flood *flood, const struct kb_morphology_pa
         uint32_t b = kb_flood_root(flood, flood->saddle[i].b);
         struct kb_piece *one = &scratch->piece[scratch->number[a]];
         struct kb_piece *other = &scratch->piece[scratch->number[b]];
-        bool stands = one->grade != KB_POOR && other->grade != KB_POOR &&
-                      (one->grade == KB_ROUND || other->grade == KB_ROUND);
+        double neck = neck_of(flood, &flood->saddle[i], a, b);
+        bool stands = (both_nodules(one, other) && round_enough(params, neck, one, other)) ||
+                      (neck <= params->part_alone_neck &&
+                       fmax(one->shape, other->shape) >= params->part_alone);
         bool hangs_by_a_thread = (one->grade != KB_POOR || other->grade != KB_POOR) &&
                                  thin_neck(params, flood, &flood->saddle[i], a, b);
         if (a == b || stands || hangs_by_a_thread || one->joined || other->joined) {
