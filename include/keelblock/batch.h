@@ -61,10 +61,11 @@ struct kb_batch {
     /* The register that this batch has just been added to, for charts on its page
      * (kb_report_history_chart); NULL: none. A view. */
     struct kb_register *history;
-    /* The whole result of one specimen, as `measure` would give it, without pictures and with the
-     * rows of counting particles only (of these: state, size, shape factor, form, box). `made_at`
-     * in it is empty. Release it with kb_result_release() before the next: memory stays flat.
-     * KB_E_USAGE for a specimen with faults. Not for several threads at once. */
+    /* The whole result of one specimen, as `measure` would give it, with the small pictures of each
+     * field where they were wanted (not for specimens of more than 60 fields), without overlay
+     * files, and of the particles those that count, with state, size, shape factor, form and box
+     * only. `made_at` in it is empty. Release it with kb_result_release() before the next: memory
+     * stays flat. KB_E_USAGE for a specimen with faults. Not for several threads at once. */
     enum kb_status (*open)(void *context, size_t specimen, struct kb_result *result,
                            struct kb_err *err);
     void *context;

@@ -94,7 +94,7 @@ struct kb_order_specimen {
     const char *grade;           /* NULL: not stated */
     double section_mm;           /* NaN: not stated */
     int row;                     /* where it stands in the manifest; 0: nowhere */
-    struct kb_settings settings; /* out_folder NULL; pictures, threads and asked are not used */
+    struct kb_settings settings; /* out_folder NULL; threads and asked are not used */
     const struct kb_settings_field *field;
     size_t fields;
 };

@@ -11,7 +11,7 @@
 
 /* ---- one specimen from its shares ---- */
 
-static enum kb_status read_shares(struct kb_batch_run *run, size_t specimen,
+static enum kb_status read_shares(struct kb_batch_run *run, size_t specimen, bool pictures,
                                   const struct kb_plan *plan, struct kb_result *result,
                                   struct kb_err *err) {
     enum kb_status status = KB_OK;
@@ -23,8 +23,11 @@ static enum kb_status read_shares(struct kb_batch_run *run, size_t specimen,
             .hands = plan->hands,
             .index = i,
         };
-        status = kb_share_read(run->shares, run->field[run->first[specimen] + i].share, &run->words,
-                               &share, err);
+        const char *name = run->field[run->first[specimen] + i].share;
+        status = kb_share_read(run->shares, name, &run->words, &share, err);
+        if (status == KB_OK && pictures) {
+            kb_share_read_pictures(run->shares, name, &result->field[i]);
+        }
         if (status == KB_OK) {
             result->field[i].path = kb_copy_string(plan->path[i]);
             status = result->field[i].path != NULL ? KB_OK : kb_fail_memory(err, "app", 1);
@@ -33,13 +36,13 @@ static enum kb_status read_shares(struct kb_batch_run *run, size_t specimen,
     return status;
 }
 
-static enum kb_status conclude(struct kb_batch_run *run, size_t specimen, struct kb_result *result,
-                               struct kb_err *err) {
+static enum kb_status conclude(struct kb_batch_run *run, size_t specimen, bool pictures,
+                               struct kb_result *result, struct kb_err *err) {
     struct kb_plan plan = run->plan[specimen];
     enum kb_status status = kb_plan_begin(&plan, result, err);
     result->made_at[0] = '\0';
     if (status == KB_OK) {
-        status = read_shares(run, specimen, &plan, result, err);
+        status = read_shares(run, specimen, pictures, &plan, result, err);
     }
     if (status == KB_OK) {
         status = kb_plan_conclude(&plan, result, err);
@@ -72,7 +75,9 @@ static enum kb_status open_specimen(void *context, size_t specimen, struct kb_re
         return kb_fail(err, KB_E_USAGE, "app", opening->run->order->specimen[place].id,
                        "a field of this specimen could not be measured");
     }
-    enum kb_status status = conclude(opening->run, place, result, err);
+    const bool pictures = kb_batch_shows_pictures(&opening->run->order->specimen[place],
+                                                  opening->run->plan[place].count);
+    enum kb_status status = conclude(opening->run, place, pictures, result, err);
     if (status != KB_OK) {
         kb_result_release(result);
     }
@@ -152,7 +157,7 @@ static enum kb_status judge_specimen(struct kb_batch_run *run, size_t specimen,
     if (result == NULL) {
         return kb_fail_memory(err, "app", sizeof *result);
     }
-    enum kb_status status = conclude(run, specimen, result, err);
+    enum kb_status status = conclude(run, specimen, false, result, err);
     if (status == KB_OK) {
         summarise(result, row);
     }

@@ -39,6 +39,11 @@ bool kb_batch_is_mine(const struct kb_order *order, size_t field) {
     return order->task != KB_TASK_PART || field % (size_t)order->parts == (size_t)(order->part - 1);
 }
 
+bool kb_batch_shows_pictures(const struct kb_order_specimen *specimen, size_t fields) {
+    const size_t fields_most = 60; /* a page of more pictures is no page any more */
+    return specimen->settings.pictures && fields <= fields_most;
+}
+
 /* ---- one field ---- */
 
 static enum kb_status open_blank(struct worker *worker, const char *path, struct kb_err *err) {
@@ -103,7 +108,7 @@ static bool is_kept(const struct work *work, struct job *job) {
     if (!work->look_first || kb_file_digest(path, digest, NULL) != KB_OK ||
         kb_share_name(&job->plan, job->field->index, digest, job->blank_sha256, name, NULL) !=
             KB_OK ||
-        !kb_share_is_there(work->run->shares, name)) {
+        !kb_share_is_there(work->run->shares, name, job->plan.small_pictures)) {
         return false;
     }
     memcpy(job->field->share, name, sizeof name);
@@ -130,6 +135,8 @@ static enum kb_status do_job(const struct work *work, struct worker *worker, str
     const size_t specimen = job->field->specimen;
     struct kb_err why = {.code = KB_OK};
     enum kb_status status = kb_batch_plan_hands(work->run, specimen, &job->plan, job->scratch, err);
+    job->plan.small_pictures =
+        kb_batch_shows_pictures(&work->run->order->specimen[specimen], job->plan.count);
     *was_kept = status == KB_OK && is_kept(work, job);
     if (status != KB_OK || *was_kept) {
         return status;
@@ -226,7 +233,8 @@ static bool tidy(const char *folder) {
            (entry = readdir(stream)) != NULL) { /* NOLINT(concurrency-mt-unsafe): own DIR */
         const char *name = entry->d_name;
         any = any || (name[0] != '.' && strstr(name, ".share") != NULL);
-        if (name[0] != '.' || strstr(name, ".share.") == NULL) {
+        if (name[0] != '.' ||
+            (strstr(name, ".share.") == NULL && strstr(name, ".pictures.") == NULL)) {
             continue;
         }
         char *path = kb_join_path(folder, name);

@@ -37,6 +37,8 @@ KB_NODISCARD enum kb_status kb_batch_plan_hands(const struct kb_batch_run *run, 
 /* batch_measure.c: measure what is missing of the order's part, in parallel. */
 KB_NODISCARD enum kb_status
 kb_batch_measure(struct kb_batch_run *run, const struct kb_batch_watch *watch, struct kb_err *err);
+/* Whether the pages of a specimen of so many fields show pictures. */
+bool kb_batch_shows_pictures(const struct kb_order_specimen *specimen, size_t fields);
 /* Whether the field belongs to the part of the order. */
 bool kb_batch_is_mine(const struct kb_order *order, size_t field);
 

@@ -188,10 +188,14 @@ static enum kb_status begin_request(const struct kb_request *line, const char *i
     enum kb_status status = KB_OK;
     for (size_t i = 0; i < line->assignments && status == KB_OK; i++) {
         const struct kb_assignment *said = &line->assignment[i];
-        const bool ours = said->origin == KB_FROM_LINE && said->option->section != NULL &&
-                          strcmp(said->option->section, "output") != 0;
-        const bool file =
-            strcmp(said->option->name, "job") == 0 || strcmp(said->option->name, "limits") == 0;
+        const char *name = said->option->name;
+        const bool file = strcmp(name, "job") == 0 || strcmp(name, "limits") == 0;
+        const bool ours =
+            said->option->section != NULL &&
+            (strcmp(said->option->section, "output") != 0 || strcmp(name, "no-pictures") == 0);
+        if (said->origin != KB_FROM_LINE) {
+            continue;
+        }
         if (ours || file) {
             status = kb_request_assign(request, said->option, said->value, said->origin,
                                        said->where, said->key, err);

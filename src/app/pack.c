@@ -208,6 +208,24 @@ void kb_pack_word(struct kb_pack *pack, const char **word) {
     pack->failed = pack->failed || (text != NULL && *word == NULL);
 }
 
+void kb_pack_block(struct kb_pack *pack, uint8_t **block, size_t *size, size_t most) {
+    *size = kb_pack_count(pack, *size, most);
+    if (pack->to != NULL) {
+        if (*size > 0) {
+            put(pack, *block, *size);
+        }
+        return;
+    }
+    const uint8_t *taken = take(pack, *size);
+    *block = taken != NULL && *size > 0 ? kb_alloc(*size, 1) : NULL;
+    pack->failed = pack->failed || (*size > 0 && *block == NULL);
+    if (*block != NULL) {
+        memcpy(*block, taken, *size);
+    } else {
+        *size = 0;
+    }
+}
+
 void *kb_pack_items(struct kb_pack *pack, void *items, size_t count, size_t size) {
     if (pack->to != NULL || count == 0) {
         return pack->to != NULL ? items : NULL;

@@ -35,6 +35,8 @@ size_t kb_pack_count(struct kb_pack *pack, size_t count, size_t most);
 void kb_pack_chars(struct kb_pack *pack, char *text, size_t size); /* a fixed array */
 void kb_pack_string(struct kb_pack *pack, char **string);          /* owned, may be NULL */
 void kb_pack_word(struct kb_pack *pack, const char **word);        /* static text, may be NULL */
+/* An owned block of at most `most` bytes, NULL when empty. */
+void kb_pack_block(struct kb_pack *pack, uint8_t **block, size_t *size, size_t most);
 /* New memory for `count` elements when unpacking; `items` as it is when packing. NULL on failure.
  */
 void *kb_pack_items(struct kb_pack *pack, void *items, size_t count, size_t size);

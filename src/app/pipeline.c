@@ -42,12 +42,12 @@ static enum kb_status draw(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err) {
     const int32_t shown_width = 1000; /* pixels: sharp on A4 at half width, small enough to mail */
     const bool iron = kb_material_is_iron(plan->settings->material);
-    if (plan->folder == NULL || !plan->settings->pictures) {
+    if (!plan->settings->pictures || (plan->folder == NULL && !plan->small_pictures)) {
         return KB_OK;
     }
     enum kb_status status = kb_draw_overlay(&way->field, &way->map,
                                             iron ? &way->out->particles : NULL, &way->overlay, err);
-    if (status == KB_OK) {
+    if (status == KB_OK && plan->folder != NULL) {
         status = kb_way_write_overlay(plan, way, err);
     }
     if (status == KB_OK) {

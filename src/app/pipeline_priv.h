@@ -13,6 +13,7 @@ struct kb_plan {
     struct kb_field blank; /* zeroed when there is none */
     struct kb_report_folder folder_here;
     struct kb_report_folder *folder; /* NULL: nothing is written */
+    bool small_pictures;             /* those for a page are wanted all the same */
     struct kb_by_hand *hand;         /* the result's decisions by hand, each with its field */
     size_t hands;
     struct kb_explained *explained; /* the result's points that were asked about */

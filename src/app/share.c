@@ -44,31 +44,58 @@ enum kb_status kb_share_name(const struct kb_plan *plan, size_t index, const cha
     }
     kb_share_digest(text.data, text.length, hex);
     kb_text_release(&text);
-    (void)snprintf(name, KB_SHARE_NAME, "%s.share", hex);
+    memcpy(name, hex, KB_SHARE_NAME);
     return KB_OK;
+}
+
+/* ---- writing ---- */
+
+static char *file_path(const char *folder, const char *name, const char *ending) {
+    char file[KB_SHARE_NAME + 16];
+    (void)snprintf(file, sizeof file, "%s.%s", name, ending);
+    return kb_join_path(folder, file);
+}
+
+/* What was packed behind the magic, with its seal; `text` is released. */
+static enum kb_status write_sealed(const char *folder, const char *name, const char *ending,
+                                   bool packed, struct kb_text *text, struct kb_err *err) {
+    uint8_t seal[SEAL];
+    char *path = file_path(folder, name, ending);
+    if (packed && !text->failed) {
+        seal_of(text->data, text->length, seal);
+        kb_text_add_bytes(text, (const char *)seal, SEAL);
+    }
+    enum kb_status status = packed && !text->failed && path != NULL
+                                ? kb_write_file(path, text->data, text->length, err)
+                                : kb_fail_memory(err, "app", text->length);
+    kb_free(path);
+    kb_text_release(text);
+    return status;
+}
+
+static enum kb_status write_pictures(const char *folder, const char *name,
+                                     struct kb_field_result *field, struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    kb_text_add(&text, magic);
+    struct kb_pack pack = kb_packing(&text);
+    kb_share_pack_pictures(&pack, field);
+    return write_sealed(folder, name, "pictures", !pack.failed, &text, err);
 }
 
 enum kb_status kb_share_write(const char *folder, const char *name, const struct kb_share *share,
                               struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
-    uint8_t seal[SEAL];
+    enum kb_status status = KB_OK;
+    if (share->field->photo_jpeg != NULL) {
+        status = write_pictures(folder, name, share->field, err);
+    }
+    if (status != KB_OK) {
+        return status;
+    }
     kb_text_add(&text, magic);
     struct kb_pack pack = kb_packing(&text);
     kb_share_pack(&pack, share);
-    char *path = kb_join_path(folder, name);
-    enum kb_status status = KB_OK;
-    if (!pack.failed && !text.failed) {
-        seal_of(text.data, text.length, seal);
-        kb_text_add_bytes(&text, (const char *)seal, SEAL);
-    }
-    if (pack.failed || text.failed || path == NULL) {
-        status = kb_fail_memory(err, "app", 1);
-    } else {
-        status = kb_write_file(path, text.data, text.length, err);
-    }
-    kb_free(path);
-    kb_text_release(&text);
-    return status;
+    return write_sealed(folder, name, "share", !pack.failed, &text, err);
 }
 
 /* ---- reading ---- */
@@ -93,11 +120,11 @@ static uint8_t *load(const char *path, size_t *size) {
     return bytes;
 }
 
-/* The bytes of a sound share; release with kb_free(). The body lies between *from and *to. */
-static uint8_t *load_sound(const char *folder, const char *name, const uint8_t **from,
-                           const uint8_t **to) {
+/* The bytes of a sound file; release with kb_free(). The body lies between *from and *to. */
+static uint8_t *load_sound(const char *folder, const char *name, const char *ending,
+                           const uint8_t **from, const uint8_t **to) {
     const size_t head = sizeof magic - 1;
-    char *path = kb_join_path(folder, name);
+    char *path = file_path(folder, name, ending);
     size_t size = 0;
     uint8_t *bytes = path != NULL ? load(path, &size) : NULL;
     kb_free(path);
@@ -116,17 +143,39 @@ static uint8_t *load_sound(const char *folder, const char *name, const uint8_t *
     return bytes;
 }
 
-bool kb_share_is_there(const char *folder, const char *name) {
+bool kb_share_is_there(const char *folder, const char *name, bool pictures) {
     const uint8_t *from = NULL, *to = NULL;
-    uint8_t *bytes = load_sound(folder, name, &from, &to);
+    uint8_t *bytes = load_sound(folder, name, "share", &from, &to);
+    bool there = bytes != NULL;
     kb_free(bytes);
-    return bytes != NULL;
+    if (there && pictures) {
+        bytes = load_sound(folder, name, "pictures", &from, &to);
+        there = bytes != NULL;
+        kb_free(bytes);
+    }
+    return there;
+}
+
+void kb_share_read_pictures(const char *folder, const char *name, struct kb_field_result *field) {
+    const uint8_t *from = NULL, *to = NULL;
+    uint8_t *bytes = load_sound(folder, name, "pictures", &from, &to);
+    if (bytes == NULL) {
+        return;
+    }
+    struct kb_pack pack = kb_unpacking(from, (size_t)(to - from), NULL);
+    kb_share_pack_pictures(&pack, field);
+    if (pack.failed) {
+        kb_free(field->photo_jpeg);
+        kb_free(field->overlay_jpeg);
+        field->photo_jpeg = field->overlay_jpeg = NULL;
+    }
+    kb_free(bytes);
 }
 
 enum kb_status kb_share_read(const char *folder, const char *name, struct kb_words *words,
                              const struct kb_share *share, struct kb_err *err) {
     const uint8_t *from = NULL, *to = NULL;
-    uint8_t *bytes = load_sound(folder, name, &from, &to);
+    uint8_t *bytes = load_sound(folder, name, "share", &from, &to);
     if (bytes == NULL) {
         return kb_fail(err, KB_E_INPUT, "app", name,
                        "a share of this batch is missing or damaged (run the batch again: what is "

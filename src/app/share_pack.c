@@ -9,7 +9,7 @@
 #include "share.h"
 
 /* More than any picture can hold; a damaged length shall not ask for gigabytes. */
-enum { PARTICLES_MOST = 1 << 24, ITEMS_MOST = 1 << 16 };
+enum { PARTICLES_MOST = 1 << 24, ITEMS_MOST = 1 << 16, JPEG_MOST = 1 << 25 };
 
 static void pack_rect(struct kb_pack *pack, struct kb_rect *rect) {
     kb_pack_int(pack, &rect->x);
@@ -286,4 +286,11 @@ void kb_share_pack(struct kb_pack *pack, const struct kb_share *share) {
         pack_figures(pack, &share->moved->higher);
     }
     pack_hands(pack, share);
+}
+
+void kb_share_pack_pictures(struct kb_pack *pack, struct kb_field_result *field) {
+    kb_pack_block(pack, &field->photo_jpeg, &field->photo_size, JPEG_MOST);
+    kb_pack_block(pack, &field->overlay_jpeg, &field->overlay_size, JPEG_MOST);
+    kb_pack_int(pack, &field->shown_width);
+    kb_pack_int(pack, &field->shown_height);
 }

@@ -129,10 +129,11 @@ static void a_share_says_of_its_field_what_the_result_says(void **state) {
     struct kb_result result;
     struct kb_words words = {0};
     struct kb_field_result back = {0};
-    measure_and_keep("a.share", &result);
+    measure_and_keep("a", &result);
     const struct kb_share share = {.field = &back};
-    assert_true(kb_share_is_there(folder, "a.share"));
-    assert_int_equal(kb_share_read(folder, "a.share", &words, &share, NULL), KB_OK);
+    assert_true(kb_share_is_there(folder, "a", false));
+    assert_false(kb_share_is_there(folder, "a", true)); /* no pictures were asked for */
+    assert_int_equal(kb_share_read(folder, "a", &words, &share, NULL), KB_OK);
     /* packed again it gives the same bytes: nothing was lost or made up */
     struct kb_text first = KB_TEXT_INIT, second = KB_TEXT_INIT;
     struct kb_pack pack = kb_packing(&first);
@@ -156,7 +157,7 @@ static void bytes_that_make_no_sense_are_refused_without_harm(void **state) {
     (void)state;
     struct kb_result result;
     struct kb_text text = KB_TEXT_INIT;
-    measure_and_keep("a.share", &result);
+    measure_and_keep("a", &result);
     struct kb_pack pack = kb_packing(&text);
     const struct kb_share share = {.field = &result.field[0]};
     kb_share_pack(&pack, &share);

@@ -226,6 +226,19 @@ class Results(Batches):
         self.batch("-o", self.here / "out", manifest, code=3)
         self.assertFalse(old.exists())
 
+    def test_pages_show_what_was_counted_unless_it_is_not_wanted(self):
+        page = self.expected["week-1/S0001/report.html"].decode()
+        self.assertEqual(page.count("data:image/jpeg"), 2 * 4)
+        out = self.here / "out"
+        self.batch("--no-pictures", "-o", out, self.manifest)
+        self.assertEqual(list((out / "shares").glob("*.pictures")), [])
+        page = (out / "week-1" / "S0001" / "report.html").read_text()
+        self.assertNotIn("data:image/jpeg", page)
+        before = json.loads((out / "week-1" / "batch.json").read_text())
+        self.assertEqual(before, json.loads(self.expected["week-1/batch.json"]))
+        self.batch("-o", out, self.manifest)  # wanted after all
+        self.assert_same_bytes(out)
+
     def test_json_goes_to_standard_output_and_nothing_else_does(self):
         done = self.batch("--json", "-o", self.here / "out", self.manifest)
         decoder = json.JSONDecoder()
@@ -313,7 +326,7 @@ class Interruptions(Batches):
         self.assert_same_bytes(out)
 
     def test_a_full_disk_ends_the_run_and_loses_nothing(self):
-        for size in (2000, 9000, 30000):  # too small for a share, for a page, for a table
+        for size in (2000, 9000, 60000):  # too small for a share, for its pictures, for a page
             with self.subTest(size):
                 out = self.here / f"out-{size}"
                 done = self.batch("-o", out, self.manifest, code=4, limit_file_size=size)
