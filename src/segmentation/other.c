@@ -18,46 +18,27 @@
  * published source. Limits: acicular structures as contrasty as lamellae, and blocks of carbide
  * thinner than the blur or adjoining ferrite, are not told from pearlite and ferrite.
  */
-#include "segmentation_priv.h"
+#include "other_priv.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* Local means of pearlite reach this many standard deviations from their middle. */
-#define REACH 2.5
-/* Single greys of ferrite reach further than means do. */
-#define REACH_WHITE 2.5
-/* ... and from ferrite to pearlite at least this share of the way, since light colonies and dark
- * grains are nothing foreign. */
-#define APART_LEAST 0.25
-/* Grains of ferrite differ from each other by up to this share of their grey (thresholds.c). */
-#define GRAIN_CONTRAST 0.15
-/* White is brighter than ferrite by at least this share of the way from graphite. */
-#define WHITE_LEAST 0.09
 /* A pixel is near to its local mean within this share of the way from pearlite to ferrite. */
 #define CALM 0.25
-/* A pair of pixels is smooth when it differs by no more than this share of what pairs of pearlite
- * typically do: a quarter of those of pearlite are (26 % of normal differences), and most of a
- * smooth region but for its border. */
-#define SMOOTHER 0.5
+/* So many pairs of a smooth region differ by no more than half of what pairs of pearlite typically
+ * do: a quarter of those of pearlite are (26 % of normal differences), most of a smooth region but
+ * for its border. */
 #define SMOOTH_SHARE 0.38
 /* Ends of the rows of a white region: at least so many at pearlite, at most so many at graphite. */
 #define IN_PEARLITE 0.5
 #define AT_GRAPHITE 0.1
-/* Below this share of the matrix the samples show nothing. */
-#define SHOWN_LEAST 0.001
 /* With more bright stripes left open than this, pearlite is not yet known. */
 #define OPEN_MOST 0.1
 /* Mid-grey regions are something only from this share of the matrix on. */
 #define MID_LEAST 0.004
 /* Ferrite is none beside graphite when so few of its rows touch it. */
 #define BESIDE_LEAST 0.1
-/* Fewer samples give no spread. */
-#define SAMPLES_LEAST 200.0
-/* A dark hill of pearlite holds at least this share of it. */
-#define HILL_LEAST 0.25
-
 /* So much of an island is white when all of it is: the rest is its blurred edge. */
 #define WHITE_SHARE 0.15
 
@@ -67,203 +48,62 @@ enum { FOUND, WORK, PEARLITE, SETS };
  * mid-grey. */
 enum kind { ISLAND, PATCH, MID };
 
-struct population {
-    uint64_t bins[256];
-    double count, middle, low, high; /* standard deviation below and above the middle */
-};
-
-struct evidence {
-    const struct kb_seg *seg;
-    uint8_t plain;
-    int calm;                      /* grey levels */
-    int32_t lag;                   /* pixels between the two of a contrast */
-    struct population means;       /* local means of pearlite */
-    struct population plain_means; /* of ferrite */
-    struct population beside;      /* grey of ferrite beside graphite */
-    uint64_t calm_means[256];      /* of either */
-    uint64_t plain_grey[256];
-    double plain_pixels, plain_runs; /* of ferrite */
-    uint32_t contrasts[64][256];     /* of pearlite: by a quarter of the local mean */
-    double matrix;                   /* samples */
-    double ferrite;                  /* its grey */
-    int smooth;                      /* a difference up to this is smooth; grey levels */
-    int low, high;                   /* mid-grey lies between */
-    int white;                       /* white is above */
-};
-
-/* ---- what the field shows ----------------------------------------------------------------------
- */
-
-static double level_of_share(const struct population *p, double share) {
-    double wanted = share * p->count;
-    double seen = 0.0;
-    int level = 0;
-    while (level < 255 && seen + (double)p->bins[level] < wanted) {
-        seen += (double)p->bins[level++];
-    }
-    double part = p->bins[level] > 0 ? (wanted - seen) / (double)p->bins[level] : 0.5;
-    return (double)level - 0.5 + part;
-}
-
-/* Quartiles of a normal population lie 0.6745 standard deviations from its middle. */
-static void population_measure(struct population *p) {
-    for (int i = 0; i < 256; i++) {
-        p->count += (double)p->bins[i];
-    }
-    p->middle = level_of_share(p, 0.5);
-    p->low = (p->middle - level_of_share(p, 0.25)) / 0.6745;
-    p->high = (level_of_share(p, 0.75) - p->middle) / 0.6745;
-}
-
-/* The darkest hill of the local means, with the spread of its dark side: what lies beyond it on the
- * bright side is what is asked about. */
-static void population_darkest(struct population *p) {
-    double smooth[256];
-    struct kb_mode mode[KB_MODES_MAX];
-    population_measure(p);
-    int hills = kb_modes_find(p->bins, smooth, mode);
-    int hill = 0;
-    while (hill + 1 < hills && mode[hill].share < HILL_LEAST) {
-        hill++;
-    }
-    p->middle = (double)mode[hill].level;
-    double n = 0.0;
-    double square = 0.0;
-    for (int i = mode[hill].left; i <= mode[hill].level; i++) {
-        double off = (double)(i - mode[hill].level);
-        n += (double)p->bins[i];
-        square += (double)p->bins[i] * off * off;
-    }
-    p->low = n > 0.0 ? sqrt(square / n) : 0.0;
-}
-
-static int32_t run_end(const uint8_t *label, int32_t x, int32_t width) {
-    int32_t end = x + 1;
-    while (end < width && label[end] == label[x]) {
-        end++;
-    }
-    return end;
-}
-
-static void see_run(struct evidence *e, const uint8_t *grey, const uint8_t *mean,
-                    const uint8_t *label, int32_t x0, int32_t x1) {
-    const bool pearlite = label[x0] == KB_PEARLITE;
-    const bool beside = !pearlite && ((x0 > 0 && label[x0 - 1] == KB_GRAPHITE) ||
-                                      (x1 < e->seg->grey.width && label[x1] == KB_GRAPHITE));
-    for (int32_t x = x0; x < x1; x++) {
-        if (pearlite && x + e->lag < x1) {
-            e->contrasts[mean[x] / 4][abs(grey[x] - grey[x + e->lag])]++;
-        }
-        e->plain_grey[grey[x]] += !pearlite;
-        if (abs(grey[x] - mean[x]) > e->calm) {
-            continue;
-        }
-        e->calm_means[mean[x]]++;
-        e->means.bins[mean[x]] += pearlite;
-        e->plain_means.bins[mean[x]] += !pearlite;
-    }
-    e->beside.bins[grey[x0 + (x1 - x0) / 2]] += beside; /* farthest from its blurred edges */
-    e->matrix += (double)(x1 - x0);
-    e->plain_pixels += pearlite ? 0.0 : (double)(x1 - x0);
-    e->plain_runs += pearlite ? 0.0 : 1.0;
-}
-
-static void see_row(void *context, int32_t y, const uint8_t *mean) {
-    struct evidence *e = context;
-    const uint8_t *label = kb_row(&e->seg->map->label, y);
-    const int32_t width = e->seg->map->label.width;
-    for (int32_t x = 0; x < width;) {
-        int32_t end = run_end(label, x, width);
-        if (label[x] == KB_PEARLITE || label[x] == e->plain) {
-            see_run(e, kb_row(&e->seg->grey, y), mean, label, x, end);
-        }
-        x = end;
-    }
-}
-
-static double share_between(const struct evidence *e, const uint64_t bins[256], int low, int high) {
-    double sum = 0.0;
-    for (int i = low; i <= high && i < 256; i++) {
-        sum += (double)bins[i];
-    }
-    return e->matrix > 0.0 ? sum / e->matrix : 0.0;
-}
-
-/* Of what surely is pearlite: not lighter than its middle by more than it scatters. */
-static double contrast_of_pearlite(const struct evidence *e) {
-    struct population p = {.count = 0.0};
-    int last = (int)(e->means.middle + e->means.low) / 4;
-    for (int i = 0; i <= last && i < 64; i++) {
-        for (int k = 0; k < 256; k++) {
-            p.bins[k] += e->contrasts[i][k];
-        }
-    }
-    population_measure(&p);
-    return p.middle;
-}
-
-/* Where mid-grey and white lie; an empty range where they are not to be looked for. */
-static void set_ranges(struct evidence *e) {
-    const struct kb_seg *seg = e->seg;
-    const double black = seg->scheme.graphite ? seg->class_level[0] : 0.0;
-    population_darkest(&e->means);
-    population_measure(&e->plain_means);
-    population_measure(&e->beside);
-    const bool compared = e->beside.count >= SAMPLES_LEAST;
-    e->ferrite = compared ? e->beside.middle : e->plain_means.middle;
-    const double way = e->ferrite - e->means.middle;
-    e->smooth = (int)(SMOOTHER * contrast_of_pearlite(e) + 0.5);
-    e->low = 256;
-    e->high = -1;
-    e->white = 255;
-    if (e->means.count < SAMPLES_LEAST || e->plain_means.count < SAMPLES_LEAST || way <= 0.0) {
-        return;
-    }
-    const double below = fmax(APART_LEAST * way, GRAIN_CONTRAST * (e->ferrite - black));
-    e->low = (int)ceil(e->means.middle + fmax(REACH * e->means.low, APART_LEAST * way));
-    e->high = (int)(e->ferrite - below);
-    if (share_between(e, e->calm_means, e->low, e->high) < SHOWN_LEAST) {
-        e->high = -1;
-    }
-    if (compared) {
-        double above = fmax(REACH_WHITE * e->beside.high, WHITE_LEAST * (e->ferrite - black));
-        e->white = (int)fmin(255.0, e->ferrite + above);
-        e->white =
-            share_between(e, e->plain_grey, e->white + 1, 255) < SHOWN_LEAST ? 255 : e->white;
-    }
-}
-
-static enum kb_status means_of_rows(const struct evidence *e, int32_t step,
-                                    void (*take)(void *context, int32_t y, const uint8_t *mean),
-                                    void *context, struct kb_err *err) {
-    bool matrix[256] = {false};
-    matrix[KB_PEARLITE] = matrix[e->plain] = true;
-    const struct kb_seg *seg = e->seg;
-    return kb_local_mean_rows(&seg->grey, &seg->map->label, matrix,
-                              kb_seg_radius_px(seg, seg->params->colony_um), step, take, context,
-                              err);
-}
-
 /* ---- candidates --------------------------------------------------------------------------------
  */
 
 struct picking {
-    const struct evidence *e;
+    const struct kb_other_evidence *e;
     uint8_t *row;
     struct kb_bits *set;
 };
 
-static void pick_mid(void *context, int32_t y, const uint8_t *mean) {
-    struct picking *p = context;
-    const struct evidence *e = p->e;
+static void mark_mid(const struct picking *p, int32_t y, const uint8_t *mean) {
+    const struct kb_other_evidence *e = p->e;
     const uint8_t *label = kb_row(&e->seg->map->label, y);
     const uint8_t *grey = kb_row(&e->seg->grey, y);
-    for (int32_t x = 0; x < p->set->width; x++) {
+    for (int32_t x = 0; x < e->seg->grey.width; x++) {
         int off = grey[x] - mean[x];
         bool calm = off <= e->calm && off >= -e->calm && mean[x] >= e->low && mean[x] <= e->high;
         p->row[x] = (uint8_t)(calm & ((label[x] == KB_PEARLITE) | (label[x] == e->plain)));
     }
+}
+
+static void pick_mid(void *context, int32_t y, const uint8_t *mean) {
+    const struct picking *p = context;
+    mark_mid(p, y, mean);
     kb_bits_pick_row(p->row, y, p->set);
+}
+
+/* Pixels of mid-grey stretches of a row that are as long as a region is wide, and as smooth. */
+struct stretches {
+    struct picking picking;
+    int32_t least;
+    double pixels;
+};
+
+static bool is_smooth(const struct kb_other_evidence *e, int32_t y, int32_t x0, int32_t x1) {
+    const uint8_t *grey = kb_row(&e->seg->grey, y);
+    double smooth = 0.0;
+    double pairs = 0.0;
+    for (int32_t x = x0; x + e->lag < x1; x++) {
+        smooth += abs(grey[x] - grey[x + e->lag]) <= e->smooth ? 1.0 : 0.0;
+        pairs += 1.0;
+    }
+    return smooth >= SMOOTH_SHARE * pairs;
+}
+
+static void see_stretches(void *context, int32_t y, const uint8_t *mean) {
+    struct stretches *s = context;
+    const int32_t width = s->picking.e->seg->grey.width;
+    mark_mid(&s->picking, y, mean);
+    int32_t length = 0;
+    for (int32_t x = 0; x <= width; x++) {
+        bool mid = x < width && s->picking.row[x] != 0;
+        if (!mid && length >= s->least && is_smooth(s->picking.e, y, x - length, x)) {
+            s->pixels += (double)length;
+        }
+        length = mid ? length + 1 : 0;
+    }
 }
 
 /* Pixels of either constituent (`pearlite_too`) or of ferrite with a grey in the range. */
@@ -282,7 +122,7 @@ static void pick_greys(const struct picking *p, bool pearlite_too, int low, int 
 
 /* Median of the greys of a set. */
 static int middle_grey(const struct kb_image *grey, const struct kb_bits *set) {
-    struct population p = {.count = 0.0};
+    struct kb_other_population p = {.count = 0.0};
     for (int32_t y = 0; y < set->height; y++) {
         const uint64_t *word = kb_bits_row(set, y);
         const uint8_t *row = kb_row(grey, y);
@@ -290,7 +130,7 @@ static int middle_grey(const struct kb_image *grey, const struct kb_bits *set) {
             p.bins[row[x]] += word[x / 64] >> (x % 64) & 1;
         }
     }
-    population_measure(&p);
+    kb_other_measure(&p);
     return p.count > 0.0 ? (int)p.middle : 0;
 }
 
@@ -298,7 +138,7 @@ static int middle_grey(const struct kb_image *grey, const struct kb_bits *set) {
  * ferrite's: the window of the local mean kept them from their border. */
 static enum kb_status grow_mid(const struct picking *p, struct kb_bits set[SETS],
                                struct kb_err *err) {
-    const struct evidence *e = p->e;
+    const struct kb_other_evidence *e = p->e;
     const struct kb_seg *seg = e->seg;
     int32_t solid = kb_seg_radius_px(seg, seg->params->line_um);
     int32_t reach = solid + kb_seg_radius_px(seg, 0.5 * seg->params->colony_um);
@@ -319,7 +159,7 @@ static enum kb_status grow_mid(const struct picking *p, struct kb_bits set[SETS]
 /* White that is solid, and the bright edge around it: all that is near and no solid ferrite. */
 static enum kb_status grow_white(const struct picking *p, struct kb_bits set[SETS],
                                  struct kb_err *err) {
-    const struct evidence *e = p->e;
+    const struct kb_other_evidence *e = p->e;
     const struct kb_seg *seg = e->seg;
     int32_t solid = kb_seg_radius_px(seg, 0.5 * seg->params->line_um);
     int32_t reach = kb_seg_radius_px(seg, 2.0 * seg->params->line_um);
@@ -354,7 +194,7 @@ static void add_end(struct candidate *c, uint8_t label) {
     c->at_graphite += label == KB_GRAPHITE ? 1.0 : 0.0;
 }
 
-static void candidates_measure(const struct evidence *e, const struct kb_runs *runs,
+static void candidates_measure(const struct kb_other_evidence *e, const struct kb_runs *runs,
                                struct candidate *candidate) {
     for (int32_t y = 0; y < runs->height; y++) {
         const uint8_t *label = kb_row(&e->seg->map->label, y);
@@ -390,7 +230,7 @@ static double smoothness(const struct candidate *c) {
     return c->pairs > 0.0 ? c->smooth / c->pairs : 0.0;
 }
 
-static bool is_large(const struct evidence *e, const struct candidate *c, enum kind kind) {
+static bool is_large(const struct kb_other_evidence *e, const struct candidate *c, enum kind kind) {
     const struct kb_segmentation_params *p = e->seg->params;
     return c->pixels >= area_of(kind == MID ? 1.5 * p->colony_um : p->clean_um, e->seg);
 }
@@ -403,7 +243,7 @@ static bool is_other(const struct candidate *c, enum kind kind) {
            c->white >= WHITE_SHARE * c->pixels;
 }
 
-static void tell_points(const struct evidence *e, const struct kb_runs *runs,
+static void tell_points(const struct kb_other_evidence *e, const struct kb_runs *runs,
                         const struct candidate *candidate, const uint16_t *to, enum kind kind) {
     const bool mid = kind == MID;
     const struct kb_seg *seg = e->seg;
@@ -437,8 +277,8 @@ static void tell_points(const struct evidence *e, const struct kb_runs *runs,
 
 /* What becomes of each region; returns the pixels that are other. A few smooth places among many
  * that are as rough as pearlite are pearlite's own scatter, and so is next to nothing. */
-static uint64_t decide(const struct evidence *e, const struct candidate *candidate, uint32_t count,
-                       enum kind kind, uint16_t else_to, uint16_t *to) {
+static uint64_t decide(const struct kb_other_evidence *e, const struct candidate *candidate,
+                       uint32_t count, enum kind kind, uint16_t else_to, uint16_t *to) {
     double other = 0.0;
     double rest = 0.0;
     for (uint32_t r = 0; r < count; r++) {
@@ -460,8 +300,8 @@ static uint64_t decide(const struct evidence *e, const struct candidate *candida
 }
 
 /* Pixels of mid-grey regions that are not other. */
-static double rough_of(const struct evidence *e, const struct candidate *candidate, uint32_t count,
-                       enum kind kind, const uint16_t *to) {
+static double rough_of(const struct kb_other_evidence *e, const struct candidate *candidate,
+                       uint32_t count, enum kind kind, const uint16_t *to) {
     double rough = 0.0;
     for (uint32_t r = 0; r < count && kind == MID; r++) {
         bool large = to[r] != KB_OTHER && is_large(e, &candidate[r], kind);
@@ -471,7 +311,7 @@ static double rough_of(const struct evidence *e, const struct candidate *candida
 }
 
 /* Judge the regions of label `asked`: other, or `else_to`. */
-static enum kb_status judge(struct kb_seg *seg, const struct evidence *e, enum kind kind,
+static enum kb_status judge(struct kb_seg *seg, const struct kb_other_evidence *e, enum kind kind,
                             uint8_t asked, uint16_t else_to, struct kb_err *err) {
     struct kb_segmentation_figures *f = &seg->map->figures;
     bool chosen[256] = {false};
@@ -502,10 +342,10 @@ static enum kb_status judge(struct kb_seg *seg, const struct evidence *e, enum k
 /* One kind: candidates, judgement, and what was refused back to where it was. */
 static enum kb_status look_for(struct kb_seg *seg, struct picking *p, struct kb_bits set[SETS],
                                bool mid, struct kb_err *err) {
-    const struct evidence *e = p->e;
+    const struct kb_other_evidence *e = p->e;
     enum kb_status status = KB_OK;
     if (mid) {
-        status = means_of_rows(e, 1, pick_mid, p, err);
+        status = kb_other_means(e, 1, pick_mid, p, err);
     } else { /* whole islands first; what is left of white adjoins ferrite */
         status = judge(seg, e, ISLAND, e->plain, KB_KEEP, err);
         pick_greys(p, false, e->white + 1, 255);
@@ -532,7 +372,19 @@ static enum kb_status look_for(struct kb_seg *seg, struct picking *p, struct kb_
     return status;
 }
 
-static enum kb_status find(struct kb_seg *seg, const struct evidence *e, struct kb_err *err) {
+/* Whether the sampled rows hold stretches enough to go through the whole field. */
+static enum kb_status mid_is_worth_it(const struct kb_other_evidence *e, uint8_t *row, bool *worth,
+                                      struct kb_err *err) {
+    const int32_t solid = kb_seg_radius_px(e->seg, e->seg->params->line_um);
+    struct stretches s = {{e, row, NULL}, 2 * solid + 1, 0.0};
+    enum kb_status status = kb_other_means(e, kb_seg_row_step(&e->seg->grey, KB_SEG_PLACES / 2, 1),
+                                           see_stretches, &s, err);
+    *worth = s.pixels >= 0.5 * MID_LEAST * e->matrix; /* half: growing adds the border */
+    return status;
+}
+
+static enum kb_status find(struct kb_seg *seg, const struct kb_other_evidence *e,
+                           struct kb_err *err) {
     struct kb_bits set[SETS] = {{0}};
     enum kb_status status = KB_OK;
     for (int i = 0; i < SETS && status == KB_OK; i++) {
@@ -545,7 +397,11 @@ static enum kb_status find(struct kb_seg *seg, const struct evidence *e, struct 
     if (status == KB_OK && e->white < 255) {
         status = look_for(seg, &p, set, false, err);
     }
-    if (status == KB_OK && e->low <= e->high) {
+    bool mid = e->low <= e->high;
+    if (status == KB_OK && mid) {
+        status = mid_is_worth_it(e, p.row, &mid, err);
+    }
+    if (status == KB_OK && mid) {
         status = look_for(seg, &p, set, true, err);
     }
     if (status == KB_OK) {
@@ -566,15 +422,13 @@ enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
         return KB_OK;
     }
     const int last = seg->scheme.classes - 1;
-    struct evidence e = {.seg = seg, .plain = (uint8_t)seg->scheme.plain};
+    struct kb_other_evidence e = {.seg = seg, .plain = (uint8_t)seg->scheme.plain};
     e.calm = (int)(CALM * (seg->class_level[last] - seg->class_level[last - 1]));
     e.lag = kb_seg_radius_px(seg, seg->params->colony_um);
-    enum kb_status status =
-        means_of_rows(&e, kb_seg_row_step(&seg->grey, KB_SEG_PLACES / 2, 1), see_row, &e, err);
+    enum kb_status status = kb_other_see(&e, err);
     if (status != KB_OK) {
         return status;
     }
-    set_ranges(&e);
     f->other_sought = true;
     const double bright = e.matrix > 0.0 ? (e.plain_pixels / e.matrix) : 0.0;
     const bool alone = seg->scheme.graphite && e.beside.count < BESIDE_LEAST * e.plain_runs;
