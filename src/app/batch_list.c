@@ -9,7 +9,6 @@
 
 #include <dirent.h>
 #include <jansson.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define SCHEMA "keelblock.part/1"
@@ -79,19 +78,27 @@ static json_t *list_fields(const struct kb_batch_run *run) {
     return fields;
 }
 
+/* jansson's receiver: 0 is fine. */
+static int add_text(const char *bytes, size_t size, void *to) {
+    struct kb_text *text = to;
+    kb_text_add_bytes(text, bytes, size);
+    return text->failed ? -1 : 0;
+}
+
 enum kb_status kb_batch_list_write(const struct kb_batch_run *run, struct kb_err *err) {
     const bool whole = run->order->task != KB_TASK_PART;
     const int part = whole ? 1 : run->order->part, parts = whole ? 1 : run->order->parts;
     json_t *list =
         json_pack("{s:s, s:s, s:i, s:i, s:o}", "schema", SCHEMA, "plan_sha256", run->plan_sha256,
                   "part", part, "parts", parts, "fields", list_fields(run));
-    char *text = list != NULL ? json_dumps(list, JSON_INDENT(1)) : NULL;
+    struct kb_text text = KB_TEXT_INIT;
     char *path = list_path(run, part, parts);
-    enum kb_status status = text != NULL && path != NULL
-                                ? kb_write_file(path, text, strlen(text), err)
-                                : kb_fail_memory(err, "app", run->fields);
+    const bool written = list != NULL && path != NULL &&
+                         json_dump_callback(list, add_text, &text, JSON_INDENT(1)) == 0;
+    enum kb_status status = written ? kb_write_file(path, text.data, text.length, err)
+                                    : kb_fail_memory(err, "app", run->fields);
     kb_free(path);
-    free(text); /* jansson's own */
+    kb_text_release(&text);
     json_decref(list);
     return status;
 }
@@ -113,6 +120,25 @@ static json_t *load(const struct kb_batch_run *run, int part, int parts) {
     return list;
 }
 
+/* "part-3-of-8.json" to 8; 0 for any other name. */
+static int parts_in_name(const char *name) {
+    char word[64];
+    int64_t part = 0;
+    int64_t parts = 0;
+    (void)snprintf(word, sizeof word, "%s", name);
+    char *of = strstr(word, "-of-");
+    char *end = strstr(word, ".json");
+    if (strncmp(word, "part-", 5) != 0 || of == NULL || end == NULL || end < of ||
+        strcmp(end, ".json") != 0) {
+        return 0;
+    }
+    *of = *end = '\0';
+    return kb_parse_integer(word + 5, 1, PARTS_MOST, &part) &&
+                   kb_parse_integer(of + 4, 1, PARTS_MOST, &parts)
+               ? (int)parts
+               : 0;
+}
+
 /* Numbers of parts into which some list on disk says that the batch was cut, each once, ascending.
  */
 static size_t find_cuts(const char *folder, int *cut, size_t most) {
@@ -121,10 +147,8 @@ static size_t find_cuts(const char *folder, int *cut, size_t most) {
     const struct dirent *entry = NULL;
     while (stream != NULL && count < most &&
            (entry = readdir(stream)) != NULL) { /* NOLINT(concurrency-mt-unsafe): own DIR */
-        int part = 0, parts = 0, end = 0;
-        const int read = sscanf(entry->d_name, "part-%6d-of-%6d.json%n", &part, &parts, &end);
-        bool known =
-            read != 2 || end == 0 || entry->d_name[end] != '\0' || parts < 1 || parts > PARTS_MOST;
+        const int parts = parts_in_name(entry->d_name);
+        bool known = parts == 0;
         for (size_t i = 0; i < count; i++) {
             known = known || cut[i] == parts;
         }

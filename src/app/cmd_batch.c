@@ -66,14 +66,12 @@ static char *folder_of(const char *path) {
 static char *default_out(const char *manifest) {
     static const char ending[] = ".results";
     const size_t size = strlen(manifest) + sizeof ending;
+    const char *dot = strrchr(manifest, '.');
+    const bool ends = dot != NULL && dot > kb_base_name(manifest);
+    const size_t stem = ends ? (size_t)(dot - manifest) : strlen(manifest);
     char *out = kb_alloc(size, 1);
     if (out != NULL) {
-        (void)snprintf(out, size, "%s", manifest);
-        char *dot = strrchr(out, '.');
-        if (dot != NULL && dot > kb_base_name(out)) {
-            *dot = '\0';
-        }
-        strcat(out, ending);
+        (void)snprintf(out, size, "%.*s%s", (int)stem, manifest, ending);
     }
     return out;
 }

@@ -218,7 +218,8 @@ enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignmen
                            struct kb_err *err);
 
 /* own_pixel_size.c: "512±8 MPa (k=1)" in place to what stands before the sign and behind it (NULL:
- * no sign), and the coverage factor, 2 where none is said. False for a factor that makes no sense. */
+ * no sign), and the coverage factor, 2 where none is said. False for a factor that makes no sense.
+ */
 bool kb_split_uncertainty(char *text, char **behind, double *factor);
 
 /* Fail with what was said and what would be right. */

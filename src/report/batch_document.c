@@ -1,4 +1,4 @@
-/* batch.c - giving back what a batch owns. */
+/* batch_document.c - giving back what a batch owns. */
 #include "batch_priv.h"
 
 void kb_batch_specimen_release(struct kb_batch_specimen *specimen) {

@@ -1,4 +1,4 @@
-/* table.c - rows and cells of what a spreadsheet saved as text, after RFC 4180 and what is met
+/* table_cells.c - rows and cells of what a spreadsheet saved as text, after RFC 4180 and what is met
  * beside it: semicolons (where the comma is the decimal sign) and tabs, single carriage returns, a
  * first line "sep=;", empty rows and columns at the ends.
  *
