@@ -138,6 +138,7 @@ struct kb_result {
     size_t explaineds;
     struct kb_stage_time *time;
     size_t times;
+    bool of_batch; /* a page of a batch: no tables of its own lie beside it, and no overlays */
 };
 KB_API void kb_field_result_release(struct kb_field_result *field);
 KB_API void kb_result_release(struct kb_result *result);

@@ -41,6 +41,7 @@ static enum kb_status conclude(struct kb_batch_run *run, size_t specimen, bool p
     struct kb_plan plan = run->plan[specimen];
     enum kb_status status = kb_plan_begin(&plan, result, err);
     result->made_at[0] = '\0';
+    result->of_batch = true;
     if (status == KB_OK) {
         status = read_shares(run, specimen, pictures, &plan, result, err);
     }

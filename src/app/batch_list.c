@@ -125,7 +125,7 @@ static int parts_in_name(const char *name) {
     char word[64];
     int64_t part = 0;
     int64_t parts = 0;
-    (void)snprintf(word, sizeof word, "%s", name);
+    (void)snprintf(word, sizeof word, "%.60s", name);
     char *of = strstr(word, "-of-");
     char *end = strstr(word, ".json");
     if (strncmp(word, "part-", 5) != 0 || of == NULL || end == NULL || end < of ||

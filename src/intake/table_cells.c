@@ -1,6 +1,6 @@
-/* table_cells.c - rows and cells of what a spreadsheet saved as text, after RFC 4180 and what is met
- * beside it: semicolons (where the comma is the decimal sign) and tabs, single carriage returns, a
- * first line "sep=;", empty rows and columns at the ends.
+/* table_cells.c - rows and cells of what a spreadsheet saved as text, after RFC 4180 and what is
+ * met beside it: semicolons (where the comma is the decimal sign) and tabs, single carriage
+ * returns, a first line "sep=;", empty rows and columns at the ends.
  *
  * A cell is quoted when its first character behind blanks is a quote; a quote inside an unquoted
  * cell is an inch sign. Rows are counted as the spreadsheet counts them: a line break inside quotes

@@ -81,8 +81,10 @@ void kb_html_trace(struct kb_text *out, const struct kb_result *result) {
         kb_text_add(out, " on ");
         kb_html_time(out, result->made_at);
     }
-    kb_text_add(out, ". The same figures in machine-readable form stand in result.json, fields.csv "
-                     "and particles.csv beside this page.</p>\n");
+    kb_text_add(out, ". The same figures in machine-readable form stand in ");
+    kb_text_add(out, result->of_batch
+                         ? "result.json beside this page, and in fields.csv of the batch.</p>\n"
+                         : "result.json, fields.csv and particles.csv beside this page.</p>\n");
     settings(out, result);
     files(out, result);
     signatures(out, result);
