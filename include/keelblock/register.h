@@ -44,6 +44,8 @@ struct kb_chart_params {
     bool ranges;           /* also tell of moving ranges above their limit; true */
     size_t one_side;       /* points in a row of KB_CHART_ONE_SIDE; 9 (Western Electric: 8) */
     size_t baseline;       /* castings that give the limits; 25. Fewer so far: provisional */
+    char from[32], to[32]; /* days between which the baseline lies, inclusive; "" open or, both,
+                              the first castings */
     size_t baseline_least; /* no limits from fewer; 8, our choice */
     size_t trend;          /* castings over which the trend is taken; 15 */
     size_t trend_least;    /* no trend over fewer; 8, our choice */
@@ -64,6 +66,7 @@ struct kb_chart_point {
     char date[32];           /* on which it was cast, else measured; ISO 8601 */
     enum kb_outcome outcome; /* of the limit */
     bool begins;             /* a stretch begins here; the first point always does */
+    char *words;             /* why it begins; NULL */
     /* Filled in by kb_chart_run(): */
     double range;      /* to the point before; NaN at the beginning of a stretch */
     unsigned broken;   /* KB_CHART_BIT()s of rules that the run up to here breaks */
@@ -75,7 +78,7 @@ struct kb_chart_point {
 /* Castings made in one way. */
 struct kb_chart_stretch {
     size_t first, count; /* its points */
-    char *words;         /* why it begins; NULL */
+    const char *words;   /* why it begins, a view; NULL */
     bool limited;        /* false: too few castings, or they do not vary; `why` says which */
     const char *why;     /* static text */
     bool provisional;    /* fewer castings so far than a baseline takes */
