@@ -29,7 +29,7 @@
 /* So many pairs of a smooth region differ by no more than half of what pairs of pearlite typically
  * do: a quarter of those of pearlite are (26 % of normal differences), most of a smooth region but
  * for its border. */
-#define SMOOTH_SHARE 0.38
+#define SMOOTH_SHARE 0.46
 /* Ends of the rows of a white region: at least so many at pearlite, at most so many at graphite. */
 #define IN_PEARLITE 0.5
 #define AT_GRAPHITE 0.1
