@@ -7,7 +7,8 @@
 
 #include <string.h>
 
-#define SHARE_LEAST 0.02 /* a phase of less has no say */
+#define SHARE_LEAST 0.02   /* a phase of less has no say */
+#define FERRITE_LEAST 0.08 /* less lies in thin rings and bands, all of it near other phases */
 /* Graphite by area. 3.5 % carbon all as graphite is 11 % by volume (refs/graphite_volume.csv), 4.3
  * % about 14; single fields of coarse graphite scatter by about 3 points. */
 #define GRAPHITE_MOST 0.20
@@ -331,12 +332,12 @@ static void check_etch_strong(const struct kb_look *look, const struct kb_tiles 
 
 /* Spread of ferrite beyond noise over the step to the phase that is nearest to it in grey. */
 static void check_etch_ferrite(const struct kb_look *look, const struct kb_tiles *tiles) {
-    if (look->contrast != KB_LIGHT || !has(look, KB_FERRITE)) {
+    if (look->contrast != KB_LIGHT || look->seen.share[KB_FERRITE] < FERRITE_LEAST) {
         not_looked(look, KB_CHECK_ETCH_FERRITE, "%",
                    look->contrast == KB_LIGHT_UNETCHED ? "the section is not etched"
                    : look->contrast == KB_SEM
                        ? "in the SEM ferrite is dark and uneven by orientation, whatever the etch"
-                       : "there is no ferrite to judge by");
+                       : "there is too little ferrite to judge by");
         return;
     }
     double noise = look->seen.noise, spread = kb_quality_spread(tiles, KB_FERRITE);

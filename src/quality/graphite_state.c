@@ -5,7 +5,9 @@
  *   hollow  a pulled-out particle is a pit: black inside, with a bright, turned-up rim. Asked are
  *           both: a middle much darker than the particle's own outer part, or black against the
  *           matrix; and a rim brighter than the same phase farther out. A ferrite ring is another
- *           phase than the pearlite beyond it and no rim; a dark centre alone is texture.
+ *           phase than the pearlite beyond it and no rim; where it is too thin to be found as a
+ * phase it looks like one, so that a rim in pearlite that is no brighter than ferrite counts only
+ *           round a black pit. A dark centre alone is texture.
  *   tail    polishing in one direction too long leaves a trail to one side of each particle. Asked
  *           is one group of rays, and not its opposite, along which the matrix is off its grey;
  *           then that most tails point the same way: those beyond twice what chance puts into the
@@ -19,15 +21,16 @@
 #define PARTICLES_MOST 300
 #define SIZE_LEAST 12 /* pixels across: less shows no inside */
 #define RAYS 24
-#define REACH_MOST 400  /* pixels from the centre */
-#define RIM 0.06        /* brighter by this share of the step from matrix to graphite */
-#define COLLAR 0.5      /* of the way from centre to outline: where the rim is looked for */
-#define CORE_DARKER 0.7 /* of the particle's outer part */
-#define CORE_BLACK 0.1  /* of the grey of the matrix */
-#define TAIL_LEAST 0.07 /* of the grey of the matrix */
-#define TAIL_NOISE 4.0  /* times the spread of the rays */
-#define WINDOW 3        /* rays: an eighth of the circle */
-#define FAR 10          /* pixels from the outline where the matrix is itself again */
+#define REACH_MOST 400      /* pixels from the centre */
+#define RIM 0.06            /* brighter by this share of the step from matrix to graphite */
+#define COLLAR 0.5          /* of the way from centre to outline: where the rim is looked for */
+#define CORE_DARKER 0.7     /* of the particle's outer part */
+#define FERRITE_BRIGHT 1.05 /* of the grey of ferrite: no brighter than it, noise allowed for */
+#define CORE_BLACK 0.1      /* of the grey of the matrix */
+#define TAIL_LEAST 0.07     /* of the grey of the matrix */
+#define TAIL_NOISE 4.0      /* times the spread of the rays */
+#define WINDOW 3            /* rays: an eighth of the circle */
+#define FAR 10              /* pixels from the outline where the matrix is itself again */
 
 struct body {
     double x, y, pixels;
@@ -36,6 +39,7 @@ struct body {
 
 struct ray {
     double core, outer; /* grey of the inner and outer part */
+    double ring;        /* grey of the rim where it lies in pearlite; NaN elsewhere */
     double rim;         /* rim less matrix farther out, grey levels; NaN: another phase */
     double trail;       /* matrix along the ray over its median less 1; NaN: no matrix */
 };
@@ -79,7 +83,8 @@ static int rim_start(const struct kb_look *look, const struct body *b, double c,
 }
 
 static double rim_along(const struct kb_look *look, const struct body *b, double c, double s,
-                        double edge) {
+                        double edge, double *ring) {
+    *ring = NAN;
     double rim = edge + rim_start(look, b, c, s, edge);
     uint8_t near = label_at(look, b->x + (rim + 1) * c, b->y + (rim + 1) * s);
     for (int d = 0; d <= FAR + 2; d++) {
@@ -88,8 +93,9 @@ static double rim_along(const struct kb_look *look, const struct body *b, double
             return NAN;
         }
     }
-    return mean_along(look, b, c, s, rim, rim + 2) -
-           mean_along(look, b, c, s, rim + FAR - 2, rim + FAR + 2);
+    double grey = mean_along(look, b, c, s, rim, rim + 2);
+    *ring = near == KB_PEARLITE ? grey : (double)NAN;
+    return grey - mean_along(look, b, c, s, rim + FAR - 2, rim + FAR + 2);
 }
 
 static double trail_along(const struct kb_look *look, const struct body *b, double c, double s,
@@ -117,10 +123,12 @@ static struct ray cast(const struct kb_look *look, const struct body *b, int k) 
         outside = in ? 0 : outside + 1;
     }
     double radius = sqrt(b->pixels / KB_PI);
+    double ring = NAN, rim = rim_along(look, b, c, s, edge, &ring);
     return (struct ray){
+        .ring = ring,
+        .rim = rim,
         .core = mean_along(look, b, c, s, 0.0, 0.35 * edge),
         .outer = mean_along(look, b, c, s, 0.5 * edge, 0.8 * edge),
-        .rim = rim_along(look, b, c, s, edge),
         .trail = trail_along(look, b, c, s, edge, fmax(8.0, radius)),
     };
 }
@@ -147,13 +155,22 @@ static double matrix_grey(const struct kb_look *look) {
     return best;
 }
 
+/* Whether the rim may be a thin ring of ferrite round graphite in pearlite. */
+static bool may_be_ferrite(const struct kb_look *look, const struct ray ray[RAYS], int rims) {
+    int in_pearlite = 0;
+    double ring = mean_of(ray, offsetof(struct ray, ring), &in_pearlite);
+    double ferrite = look->seen.median[KB_FERRITE]; /* NaN where there is none */
+    return 2 * in_pearlite > rims && ring <= FERRITE_BRIGHT * ferrite;
+}
+
 static bool is_hollow(const struct kb_look *look, const struct ray ray[RAYS]) {
     int n = 0, rims = 0;
     double core = mean_of(ray, offsetof(struct ray, core), &n);
     double outer = mean_of(ray, offsetof(struct ray, outer), &n);
     double rim = mean_of(ray, offsetof(struct ray, rim), &rims);
     double matrix = matrix_grey(look), step = matrix - look->seen.median[KB_GRAPHITE];
-    bool dark = core < CORE_DARKER * outer || core < CORE_BLACK * matrix;
+    bool black = core < CORE_BLACK * matrix;
+    bool dark = black || (core < CORE_DARKER * outer && !may_be_ferrite(look, ray, rims));
     return dark && rims >= RAYS / 3 && rim > RIM * step;
 }
 

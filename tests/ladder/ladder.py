@@ -39,13 +39,13 @@ NOISE = 2.5
 # other faults are those of light and etch.
 SCANNED = ("beam-noise", "charging")
 NOT_SCANNED = ("noise", "fall-off", "scratches", "jpeg", "under-etch", "over-etch", "pixel",
-               "over-exposure", "under-exposure", "stains", "pull-out")
+               "dark-pearlite", "over-exposure", "under-exposure", "stains", "pull-out")
 
 # Kinds of field: render options; material and contrast; phases that are told; faults left out.
 KINDS = {
     "ductile": ([], ("ductile-iron", "light"), ("graphite", "ferrite", "pearlite"), SCANNED),
     "unetched": (["--look", "light-unetched"], ("ductile-iron", "light-unetched"), ("graphite",),
-                 ("under-etch", "over-etch", *SCANNED)),
+                 ("under-etch", "over-etch", "dark-pearlite", *SCANNED)),
     "flakes": (["--graphite", "flakes"], ("grey-iron", "light"),
                ("graphite", "ferrite", "pearlite"), ("pull-out", *SCANNED)),
     "steel": (["--graphite", "none"], ("carbon-steel", "light"), ("ferrite", "pearlite"),
@@ -159,7 +159,8 @@ FAULTS = {
     "pull-out": ("share", [0, 0.05, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0], None, pull_out),
 }
 REDUCED = {"blur": [0, 9], "noise": [2.5, 75], "jpeg": [95, 2], "under-etch": [0.97],
-           "over-etch": [0.6, 1.0], "dark-pearlite": [0.97], "pixel": [5.0], "scratches": [6000], "levels": [3],
+           "over-etch": [0.5, 1.0], "dark-pearlite": [0.97], "pixel": [5.0],
+           "scratches": [6000], "levels": [3],
            "fall-off": [0.85], "stains": [0.6], "beam-noise": [8, 50],
            "charging": [40]}
 

@@ -72,6 +72,45 @@ static void bright_lamellae_beside_graphite_are_no_rim(void **state) {
     }
 }
 
+/* Rings too thin to be found as ferrite look like rims; what tells them from rims is that they are
+ * no brighter than ferrite, and that what they surround is not black. */
+static void rings_of_ferrite_too_thin_to_be_found_are_no_rim(void **state) {
+    (void)state;
+    struct kb_render_params params = kb_render_params_default();
+    params.pearlite_of_matrix = 0.98;
+    for (params.seed = 1; params.seed < 5; params.seed++) {
+        struct plate plate;
+        plate_drawn(&params, KB_DUCTILE_IRON, &plate);
+        struct kb_quality q = plate_look(&plate, KB_DUCTILE_IRON, KB_LIGHT);
+        assert_int_equal(q.fitness, KB_FIT);
+        plate_release(&plate);
+    }
+}
+
+/* `core`: grey of the middle; a rim as bright as ferrite or brighter, taken for pearlite. */
+static double pits_in_pearlite(uint8_t core, uint8_t rim) {
+    struct plate plate;
+    plate_make(800, 600, 110, KB_PEARLITE, &plate);
+    plate_rect(&plate, (struct kb_rect){0, 0, 800, 20}, 210, KB_FERRITE);
+    for (int32_t y = 65; y < 560; y += 60) {
+        for (int32_t x = 45; x < 760; x += 60) {
+            plate_disc(&plate, x, y, 20.0, rim, KB_PEARLITE, 0.7);
+            plate_disc(&plate, x, y, 15.0, 60, KB_GRAPHITE, 0.7);
+            plate_disc(&plate, x, y, 6.0, core, KB_GRAPHITE, 0.7);
+        }
+    }
+    double value = plate_value(&plate, KB_DUCTILE_IRON, KB_LIGHT, KB_CHECK_PULL_OUT);
+    plate_release(&plate);
+    return value;
+}
+
+static void pits_in_pearlite_are_black_or_have_a_rim_brighter_than_ferrite(void **state) {
+    (void)state;
+    assert_near(pits_in_pearlite(5, 205), 100.0, 5.0);
+    assert_near(pits_in_pearlite(30, 245), 100.0, 5.0);
+    assert_near(pits_in_pearlite(30, 205), 0.0, 5.0);
+}
+
 /* A soft dark wedge behind each nodule, at `angle` plus `turn` from one to the next. */
 static double look_at_tails(double angle, double turn, double depth) {
     struct plate plate;
@@ -264,6 +303,8 @@ int main(void) {
         cmocka_unit_test(pulled_out_graphite_is_counted),
         cmocka_unit_test(a_dark_centre_or_a_ferrite_ring_alone_is_no_pit),
         cmocka_unit_test(bright_lamellae_beside_graphite_are_no_rim),
+        cmocka_unit_test(rings_of_ferrite_too_thin_to_be_found_are_no_rim),
+        cmocka_unit_test(pits_in_pearlite_are_black_or_have_a_rim_brighter_than_ferrite),
         cmocka_unit_test(comet_tails_count_when_they_point_the_same_way),
         cmocka_unit_test(ferrite_and_pearlite_nearer_each_other_are_a_weaker_etch),
         cmocka_unit_test(pearlite_and_graphite_nearer_each_other_are_a_stronger_etch),
