@@ -120,7 +120,7 @@ void kb_flood_release(struct kb_flood *flood);
 /* Join again pieces that are no nodules (pieces.c). window->owner holds 1 + piece afterwards;
  * *pieces is 1 when the region is better left whole. `whole` is the region as measured. */
 struct kb_piece {
-    uint32_t root; /* basin */
+    uint32_t root;            /* basin */
     double area, x, y, shape; /* shape factor */
     enum kb_grade { KB_POOR, KB_COMPACT, KB_ROUND } grade;
     bool joined; /* with another in this round of judging */

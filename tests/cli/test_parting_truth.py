@@ -12,8 +12,8 @@ import program
 FIELD = ["--size", "1000x800", "--pixel-size", "0.7um", "--look", "light-unetched"]
 SIZES = ["--nodule-size", "20um", "--nodule-spread", "1.6", "--nodules", "220"]
 ROUND = ["20%", "60%", "98%"]
-# Of nodularity 2 points are the bias allowed to the software. Where four in ten touch, small nodules
-# sunk into large ones and clusters with a ragged member stay whole: short of the goal by as much
+# Of nodularity 2 points are the bias allowed to the software. Where four in ten touch, nodules
+# sunk into others and clusters with a ragged member stay whole: short of the goal by as much
 # again. Of nodules, a number a field on top, since where few particles are round single ragged ones
 # near the limit of the shape factor decide.
 POINTS = {"0%": 2.0, "40%": 4.0}
