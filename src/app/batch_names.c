@@ -13,7 +13,7 @@
 enum { NAME_MOST = 120 }; /* bytes; file systems take 255, and the number goes behind */
 
 static bool stays(unsigned char c) {
-    return c >= 0x80 || isalnum(c) != 0 || strchr("_+=.,()", c) != NULL;
+    return c >= 0x80 || isalnum(c) != 0 || strchr("_+=.", c) != NULL;
 }
 
 /* No name that is hidden, empty or means another folder. */
