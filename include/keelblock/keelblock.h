@@ -55,6 +55,8 @@ struct kb_settings {
     const char *blank_path;       /* blank-field picture, or NULL */
     const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
         *job_path;                  /* NULL: none */
+    const char *batch_name, *casting; /* for the register; NULL: not stated */
+    const char *cast_on;              /* day or time of pouring, ISO 8601; NULL: not stated */
     const char *laboratory_picture; /* path of a PNG or JPEG for the report's head; NULL: none */
     const struct kb_setting_record *record; /* how each setting was arrived at, for the report */
     size_t records;
@@ -113,6 +115,7 @@ struct kb_order {
     const struct kb_order_specimen *specimen;
     size_t specimens;
     const char *out_folder;
+    const char *history; /* register that every batch is added to; NULL: none */
     enum kb_batch_task task;
     int part, parts; /* KB_TASK_PART: 1 <= part <= parts */
     int threads;     /* 0: as many as the machine has */

@@ -16,6 +16,10 @@
 extern "C" {
 #endif
 
+/* Whether it is a day or a time, "2026-03-04" or "2026-03-04T09:41:00+01:00" (ISO 8601); seconds
+ * since 1970 of its instant. */
+KB_API KB_NODISCARD bool kb_register_date(const char *text, int64_t *seconds);
+
 /* ---- control charts ----------------------------------------------------------------------------
  * Individuals and moving range. Within a stretch the limits come from its first castings (the
  * baseline) and stay, so that a drift does not widen its own limits: mean ± 3 MR/d2, and D4 MR for

@@ -114,6 +114,7 @@ struct kb_stage_time {
 struct kb_result {
     char *specimen_id;                                    /* NULL when not given */
     char *laboratory, *operator_name, *customer, *remark; /* free words from the job file; NULL */
+    char *batch_name, *casting, *cast_on;                 /* for the register; NULL: not stated */
     struct kb_house_mark house_mark;
     enum kb_paper paper; /* on which report.pdf is set; KB_PAPER_NONE: there is none */
     char *job_path;      /* NULL */

@@ -137,6 +137,9 @@ static bool copy_words(const struct kb_settings *settings, struct kb_result *res
         {settings->operator_name, &result->operator_name},
         {settings->customer, &result->customer},
         {settings->remark, &result->remark},
+        {settings->batch_name, &result->batch_name},
+        {settings->casting, &result->casting},
+        {settings->cast_on, &result->cast_on},
         {settings->job_path, &result->job_path},
     };
     for (size_t i = 0; i < sizeof word / sizeof word[0]; i++) {

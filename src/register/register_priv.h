@@ -36,8 +36,6 @@ KB_NODISCARD enum kb_status kb_register_ask(struct kb_register *reg, const char 
 KB_NODISCARD enum kb_status kb_register_step(struct kb_register *reg,
                                              struct sqlite3_stmt *statement, bool *row,
                                              struct kb_err *err);
-/* "2026-03-04" or with a time and an offset behind it; the seconds since 1970 of its instant. */
-KB_NODISCARD bool kb_register_date(const char *text, int64_t *seconds);
 
 /* ---- a result.json (entry_json.c) --------------------------------------------------------------
  */

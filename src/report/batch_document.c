@@ -5,6 +5,7 @@ void kb_batch_specimen_release(struct kb_batch_specimen *specimen) {
     kb_free(specimen->id);
     kb_free(specimen->folder);
     kb_free(specimen->grade);
+    kb_free(specimen->casting);
     for (size_t i = 0; i < specimen->faults; i++) {
         kb_free(specimen->fault[i].path);
         kb_free(specimen->fault[i].text);

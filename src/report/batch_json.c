@@ -41,19 +41,6 @@ static void faults(struct kb_json *json, const struct kb_batch_specimen *specime
     kb_json_close(json, ']');
 }
 
-static void figure(struct kb_json *json, enum kb_quantity quantity,
-                   const struct kb_estimate *estimate) {
-    kb_json_open(json, kb_quantity_name(quantity), '{');
-    kb_json_value(json, "value", estimate, 1.0);
-    kb_json_interval(json, "ci95", estimate, 1.0);
-    kb_json_number(json, "s", estimate->measured ? estimate->s : KB_NAN);
-    kb_json_number(json, "u_other", estimate->measured ? estimate->u_other : KB_NAN);
-    kb_json_count(json, "n", estimate->n);
-    kb_json_string(json, "unit", kb_quantity_unit(quantity));
-    kb_json_string(json, "why", estimate->measured ? NULL : estimate->why);
-    kb_json_close(json, '}');
-}
-
 static void chemistry(struct kb_json *json, const struct kb_chemistry *known) {
     const struct {
         const char *key;
@@ -73,6 +60,7 @@ static void specimen_object(struct kb_json *json, const struct kb_batch_specimen
     kb_json_string(json, "id", specimen->id);
     kb_json_string(json, "folder", specimen->folder);
     kb_json_string(json, "grade", specimen->grade);
+    kb_json_string(json, "casting", specimen->casting);
     kb_json_number(json, "section_mm", specimen->section_mm);
     kb_json_number(json, "manifest_row", specimen->first_row > 0 ? specimen->first_row : KB_NAN);
     kb_json_string(json, "material", kb_material_name(specimen->material));
@@ -87,7 +75,7 @@ static void specimen_object(struct kb_json *json, const struct kb_batch_specimen
     kb_json_open(json, "figures", '{');
     for (int i = 0; i < KB_QUANTITIES; i++) {
         if (shown[i]) {
-            figure(json, (enum kb_quantity)i, &specimen->figure[i]);
+            kb_json_figure(json, (enum kb_quantity)i, &specimen->figure[i]);
         }
     }
     kb_json_close(json, '}');

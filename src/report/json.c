@@ -41,6 +41,9 @@ static void head(struct kb_json *json, const struct kb_result *result) {
     kb_json_string(json, "operator", result->operator_name);
     kb_json_string(json, "customer", result->customer);
     kb_json_string(json, "remark", result->remark);
+    kb_json_string(json, "batch", result->batch_name);
+    kb_json_string(json, "casting", result->casting);
+    kb_json_string(json, "cast_on", result->cast_on);
     kb_json_close(json, '}');
     bool same = kb_result_scale(result, &px_um, &source);
     bool none = true;
@@ -227,6 +230,33 @@ static void settings(struct kb_json *json, const struct kb_result *result) {
     kb_json_close(json, ']');
 }
 
+void kb_json_figure(struct kb_json *json, enum kb_quantity quantity,
+                    const struct kb_estimate *estimate) {
+    kb_json_open(json, kb_quantity_name(quantity), '{');
+    kb_json_value(json, "value", estimate, 1.0);
+    kb_json_interval(json, "ci95", estimate, 1.0);
+    kb_json_number(json, "s", estimate->measured ? estimate->s : KB_NAN);
+    kb_json_number(json, "u_other", estimate->measured ? estimate->u_other : KB_NAN);
+    kb_json_count(json, "n", estimate->n);
+    kb_json_string(json, "unit", kb_quantity_unit(quantity));
+    kb_json_string(json, "why", why(estimate));
+    kb_json_close(json, '}');
+}
+
+/* Everything that limits can name, in the unit of the limits. */
+static void figures(struct kb_json *json, const struct kb_result *result) {
+    const struct kb_carbon *known = result->carbon_known ? &result->carbon : NULL;
+    kb_json_open(json, "figures", '{');
+    for (int i = 0; i < KB_QUANTITIES; i++) {
+        const struct kb_estimate estimate =
+            kb_quantity_value((enum kb_quantity)i, &result->specimen, known);
+        if (estimate.measured) {
+            kb_json_figure(json, (enum kb_quantity)i, &estimate);
+        }
+    }
+    kb_json_close(json, '}');
+}
+
 enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *out,
                               struct kb_err *err) {
     struct kb_locale locale = kb_locale_enter();
@@ -247,6 +277,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     fields_needed(&json, "nodule_count", result->specimen.fields_needed_count);
     kb_json_close(&json, '}');
     carbon(&json, result);
+    figures(&json, result);
     kb_json_judgement(&json, &result->judgement);
     kb_json_findings(&json, &result->specimen.findings);
     kb_json_by_hand(&json, result);

@@ -26,6 +26,9 @@ void kb_json_interval(struct kb_json *json, const char *key, const struct kb_est
 void kb_json_value(struct kb_json *json, const char *key, const struct kb_estimate *estimate,
                    double scale);
 
+/* A quantity with value, interval, spread, fields and unit, under its name (json.c). */
+void kb_json_figure(struct kb_json *json, enum kb_quantity quantity,
+                    const struct kb_estimate *estimate);
 /* "limits", "verdict" and what belongs to them (json.c). */
 void kb_json_judgement(struct kb_json *json, const struct kb_judgement *judgement);
 

@@ -20,6 +20,9 @@ void kb_result_release(struct kb_result *result) {
     kb_free(result->operator_name);
     kb_free(result->customer);
     kb_free(result->remark);
+    kb_free(result->batch_name);
+    kb_free(result->casting);
+    kb_free(result->cast_on);
     kb_free(result->job_path);
     for (size_t i = 0; i < result->fields; i++) {
         kb_field_result_release(&result->field[i]);
