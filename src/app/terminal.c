@@ -25,17 +25,19 @@ static void step(void *context, size_t done, size_t total) {
         return;
     }
     double left = done > 0 ? spent / (double)done * (double)(total - done) : 0.0;
-    /* in the unit that a person would say it in */
     const double minute = 60.0, hour = 3600.0;
-    const bool seconds = left < 2.0 * minute, minutes = left < 2.0 * hour;
-    (void)fprintf(stderr, "\r%zu of %zu fields, about %.*f %s left    ", done, total,
-                  seconds || minutes ? 0 : 1,
-                  left / (seconds   ? 1.0
-                          : minutes ? minute
-                                    : hour),
-                  seconds   ? "s"
-                  : minutes ? "min"
-                            : "h");
+    const char *unit = "s";
+    int decimals = 0;
+    if (left >= 2.0 * hour) { /* in the unit that a person would say it in */
+        left /= hour;
+        unit = "h";
+        decimals = 1;
+    } else if (left >= 2.0 * minute) {
+        left /= minute;
+        unit = "min";
+    }
+    (void)fprintf(stderr, "\r%zu of %zu fields, about %.*f %s left    ", done, total, decimals,
+                  left, unit);
     (void)fflush(stderr);
     bar->shown = true;
 }

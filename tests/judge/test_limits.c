@@ -127,7 +127,7 @@ static void an_unknown_quantity_is_refused_with_the_nearest(void **state) {
     refuse("pearlite-of-matrix", "<= 5 %", "did you mean 'pearlite_of_matrix'");
     refuse("form_iv", "<= 5 %", "did you mean 'form_IV'");
     refuse("nodules per mm2", ">= 5", "did you mean 'nodules_per_mm2'");
-    refuse("hardness", "<= 5 %", "known are nodularity, ");
+    refuse("colour", "<= 5 %", "known are nodularity, ");
     refuse("", "<= 5 %", "known are");
 }
 
@@ -159,7 +159,7 @@ static void memory_that_runs_out_is_said(void **state) {
     (void)state;
     struct kb_limit limit;
     fail_alloc_at(1);
-    assert_int_equal(kb_limit_parse("hardness", ">= 1 %", &limit, NULL), KB_E_MEMORY);
+    assert_int_equal(kb_limit_parse("colour", ">= 1 %", &limit, NULL), KB_E_MEMORY);
     assert_int_equal(fail_alloc_open_blocks(), 0);
     fail_alloc_at(0);
 }
@@ -178,6 +178,24 @@ static void every_quantity_has_name_words_and_unit(void **state) {
     }
 }
 
+static void quantities_measured_elsewhere_have_units_of_their_own(void **state) {
+    (void)state;
+    expect("hardness_hbw", "160..210 HBW", 160.0, 210.0);
+    expect("hardness_hbw", "<= 210", open, 210.0); /* the scale is in the name */
+    expect("hardness_hv", ">= 150 HV", 150.0, open);
+    expect("tensile_strength", ">= 500 MPa", 500.0, open);
+    expect("tensile_strength", "500..650 N/mm\xc2\xb2", 500.0, 650.0); /* the same unit */
+    expect("proof_strength", ">= 320 N/mm2", 320.0, open);
+    expect("elongation", ">= 7 %", 7.0, open);
+    expect("impact_energy", ">= 12 J", 12.0, open);
+    refuse("hardness_hbw", ">= 160 HV", "HBW");
+    refuse("hardness_hv", ">= 160 HBW", "HV");
+    refuse("tensile_strength", ">= 500", "MPa");
+    refuse("tensile_strength", ">= 500 %", "MPa");
+    refuse("impact_energy", ">= 12", "J");
+    refuse("elongation", ">= 7", "unit");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(bounds_and_ranges_are_read_as_written),
@@ -188,6 +206,7 @@ int main(void) {
         cmocka_unit_test(an_unknown_quantity_is_refused_with_the_nearest),
         cmocka_unit_test(rubbish_of_any_bytes_is_refused_or_read_but_never_crashes),
         cmocka_unit_test(memory_that_runs_out_is_said),
+        cmocka_unit_test(quantities_measured_elsewhere_have_units_of_their_own),
         cmocka_unit_test(every_quantity_has_name_words_and_unit),
     };
     return cmocka_run_group_tests_name("limits", tests, NULL, NULL);
