@@ -204,8 +204,11 @@ static enum kb_status check_scratches(const struct kb_look *look, struct kb_err 
     int used = snprintf(r->says, sizeof r->says, "%.1f mm of straight scratches per mm2%s", value,
                         look->px_um > 0.0 ? "" : " (as if a pixel were 0.5 um)");
     for (int i = 0; i < q->scratch_families && used > 0 && used < (int)sizeof r->says; i++) {
-        used += snprintf(r->says + used, sizeof r->says - (size_t)used, "%s %zu at %.0f degrees",
-                         i == 0 ? ":" : ",", q->scratch[i].lines, degrees(q->scratch[i].angle));
+        used += snprintf(r->says + used, sizeof r->says - (size_t)used,
+                         "%s %zu at %.0f degrees, %.2g %s wide", i == 0 ? ":" : ";",
+                         q->scratch[i].lines, degrees(q->scratch[i].angle),
+                         q->scratch[i].width_px * (look->px_um > 0.0 ? look->px_um : 1.0),
+                         look->px_um > 0.0 ? "um" : "px");
     }
     return KB_OK;
 }

@@ -19,7 +19,6 @@
 #define LEAST_PX 60.0    /* shorter straight stretches are in every structure */
 #define LEAST_UM 80.0    /* longer than grains, colonies and twins mostly are */
 #define LEAST_SIDE 0.5   /* but no more than this share of the shorter side */
-#define WIDE 0.75        /* the wider strokes tell of the coarsest abrasive: this quantile */
 /* From so many mm/mm2 on scratches may crowd, and a second look along their directions is worth it.
  */
 #define CROWDED 3.0
@@ -95,21 +94,6 @@ static const char *abrasive_of(double width_um, double grain_per_width) {
     return kb_quality_fepa[best].name;
 }
 
-static enum kb_status hint(const struct kb_look *look, const struct kb_strokes *strokes,
-                           struct kb_err *err) {
-    double *width = kb_alloc(strokes->count, sizeof *width);
-    if (width == NULL) {
-        return kb_fail_memory(err, KB_QUALITY_STAGE, strokes->count * sizeof *width);
-    }
-    for (size_t i = 0; i < strokes->count; i++) {
-        width[i] = strokes->stroke[i].width_px;
-    }
-    double wide = kb_quality_quantile(width, strokes->count, WIDE) * look->px_um;
-    look->out->coarsest_abrasive = abrasive_of(wide, look->params->grain_per_width);
-    kb_free(width);
-    return KB_OK;
-}
-
 static enum kb_status find_families(const struct kb_look *look, const struct kb_strokes *strokes,
                                     struct kb_err *err) {
     struct kb_quality *out = look->out;
@@ -132,8 +116,10 @@ static enum kb_status find_families(const struct kb_look *look, const struct kb_
             stands && apart(family[0].angle, family[1].angle) >= 0.5 * KB_PI - CROSSED_OFF;
         family[1] = stands ? family[1] : (struct kb_scratch_family){0};
     }
-    if (status == KB_OK && look->px_um > 0.0) {
-        status = hint(look, strokes, err);
+    if (look->px_um > 0.0) {
+        /* the wider family tells of the coarsest abrasive, however few its scratches are */
+        double wide = fmax(family[0].width_px, family[1].width_px) * look->px_um;
+        out->coarsest_abrasive = abrasive_of(wide, look->params->grain_per_width);
     }
     return status;
 }

@@ -20,6 +20,8 @@
 #define HALF 8              /* half length of the stroke, pixels */
 #define FAN 15              /* slopes from -1 to 1 */
 #define SIDE_MOST 6
+#define WIDE_FROM 0.7 /* of the distance of the flanks: wider grooves reach under them */
+#define WIDE_MOST 28  /* pixels to either side to which a wide groove is followed */
 #define MARGIN (HALF + SIDE_MOST + 4)
 #define DEPTH_LEAST 3.0 /* grey levels */
 #define DEPTH_NOISE 1.5 /* times the noise, of a single place */
@@ -107,6 +109,58 @@ static double width_at(const struct view *v, struct fan *fan, int slope, int32_t
     return width / sqrt(1.0 + slope_of(slope) * slope_of(slope));
 }
 
+/* A stroke `off` pixels beside the one through x; sum over its pixels, dark above bright. */
+static int beside(const struct view *v, int32_t x, int slope, int32_t off, int sign) {
+    const uint8_t *at = v->middle + x + off;
+    int sum = 0;
+    for (int j = 0; j <= 2 * HALF; j++) {
+        sum += at[v->stroke[slope][j]];
+    }
+    return -sign * sum;
+}
+
+/* How far the side of a groove goes one way, pixels, and where it ends: followed as long as it
+ * falls, noise allowed for. */
+static int32_t follow(const struct view *v, int32_t x, int slope, int32_t step, int sign,
+                      int profile[WIDE_MOST + 1]) {
+    int waver = (int)(2.0 * v->noise * sqrt(2.0 * HALF + 1.0)) + 1;
+    int32_t room = (step < 0 ? x : v->length - 1 - x) - HALF;
+    int32_t reach = room < WIDE_MOST ? room : WIDE_MOST, lowest = 0;
+    profile[0] = beside(v, x, slope, 0, sign);
+    for (int32_t i = 1; i <= reach; i++) {
+        profile[i] = beside(v, x, slope, step * i, sign);
+        lowest = profile[i] < profile[lowest] ? i : lowest;
+        if (profile[i] > profile[lowest] + waver) {
+            break;
+        }
+    }
+    return lowest;
+}
+
+/* From the middle to where the profile passes `level`, pixels. */
+static double passes(const int *profile, int32_t end, double level) {
+    for (int32_t i = 1; i <= end; i++) {
+        if (profile[i] <= level) {
+            return i - (level - profile[i]) / fmax(1.0, profile[i - 1] - profile[i]);
+        }
+    }
+    return end;
+}
+
+/* Width at half depth of a groove too wide for the flanks at which it was found. */
+static double wide_width(const struct view *v, int32_t x, int slope, int sign) {
+    int left[WIDE_MOST + 1], right[WIDE_MOST + 1];
+    int32_t l = follow(v, x, slope, -1, sign, left), r = follow(v, x, slope, 1, sign, right);
+    int top = left[0];
+    for (int32_t i = 1; i <= 4; i++) { /* the middle was found to a few pixels only */
+        top = i <= l && left[i] > top ? left[i] : top;
+        top = i <= r && right[i] > top ? right[i] : top;
+    }
+    double half = 0.5 * (top + fmax(left[l], right[r])); /* of the weaker side */
+    return (passes(left, l, half) + passes(right, r, half)) /
+           sqrt(1.0 + slope_of(slope) * slope_of(slope));
+}
+
 /* The slope at which the stroke stands out most: every other one, then those beside the best. */
 static int best_slope(const struct view *v, struct fan *fan, int32_t side, int sign,
                       int answer[FAN]) {
@@ -140,10 +194,14 @@ static bool turn(const struct view *v, struct fan *fan, int32_t x, int32_t side,
         double a = answer[best - 1], b = answer[best], c = answer[best + 1];
         shift = a - 2.0 * b + c < 0.0 ? 0.5 * (a - c) / (a - 2.0 * b + c) : 0.0;
     }
+    double width = width_at(v, fan, best, side, sign);
+    if (width > WIDE_FROM * side) {
+        width = fmax(width, wide_width(v, x, best, sign));
+    }
     *trace = (struct kb_trace){
         .at = x,
         .slope = fmin(1.0, fmax(-1.0, slope_of(best) + shift * 2.0 / (FAN - 1))),
-        .width = width_at(v, fan, best, side, sign),
+        .width = width,
         .dark = sign > 0,
     };
     return true;

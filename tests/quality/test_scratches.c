@@ -99,6 +99,46 @@ static void more_scratches_are_worse_up_to_not_fit(void **state) {
     assert_int_equal(last, KB_NOT_FIT);
 }
 
+/* Wider ones than the flanks at which they are found; Gaussian grooves, full width at half depth.
+ */
+static void grooves_are_as_wide_as_they_were_drawn(void **state) {
+    (void)state;
+    static const double wide[] = {2.5, 4.0, 6.0, 9.0, 12.0}, angle[] = {5.0, 38.0, 80.0, 131.0};
+    for (size_t i = 0; i < sizeof wide / sizeof *wide; i++) {
+        for (size_t k = 0; k < sizeof angle / sizeof *angle; k++) {
+            struct plate plate;
+            plate_make(900, 900, 200, KB_MATRIX, &plate);
+            plate_noise(&plate, 2.0, 4);
+            for (int n = -1; n <= 1; n++) {
+                plate_scratch(&plate, angle[k] * degree, 150.0 * n, wide[i], 50.0);
+            }
+            struct kb_quality q = look(&plate);
+            assert_int_equal(q.scratch_families, 1);
+            if (fabs(q.scratch[0].width_px - wide[i]) > 0.1 * wide[i] + 0.2) {
+                fail_msg("%g px at %g degrees: %g", wide[i], angle[k], q.scratch[0].width_px);
+            }
+            plate_release(&plate);
+        }
+    }
+}
+
+/* Five fine ones, two coarse ones across: the coarse ones name the abrasive. */
+static void the_wider_family_names_the_abrasive(void **state) {
+    (void)state;
+    struct plate plate;
+    plate_make(900, 900, 200, KB_MATRIX, &plate);
+    plate_noise(&plate, 2.0, 4);
+    for (int i = -2; i <= 2; i++) {
+        plate_scratch(&plate, 25.0 * degree, 120.0 * i, 2.4, 30.0);
+    }
+    plate_scratch(&plate, 115.0 * degree, -100.0, 10.2, 50.0);
+    plate_scratch(&plate, 115.0 * degree, 100.0, 10.2, 50.0);
+    struct kb_quality q = look(&plate);
+    assert_true(q.crossed);
+    assert_string_equal(q.coarsest_abrasive, "P1200"); /* 15.3 um is three times 5.1 um */
+    plate_release(&plate);
+}
+
 /* refs/fepa_p_series.csv: P1200 is 15.3 um, P2500 8.4 um. A third of the grain as width. */
 static void the_width_names_an_abrasive_only_with_a_scale(void **state) {
     (void)state;
@@ -210,6 +250,8 @@ int main(void) {
         cmocka_unit_test(a_bright_line_is_a_scratch_too_but_not_in_the_sem),
         cmocka_unit_test(two_sets_across_each_other_tell_of_the_step_before_the_last),
         cmocka_unit_test(more_scratches_are_worse_up_to_not_fit),
+        cmocka_unit_test(grooves_are_as_wide_as_they_were_drawn),
+        cmocka_unit_test(the_wider_family_names_the_abrasive),
         cmocka_unit_test(the_width_names_an_abrasive_only_with_a_scale),
         cmocka_unit_test(twins_and_short_straight_boundaries_are_no_scratches),
         cmocka_unit_test(lamellae_are_no_scratches),
