@@ -191,6 +191,25 @@ static void outcomes(struct kb_json *json, const char *key,
     kb_json_close(json, '}');
 }
 
+/* What was measured elsewhere; [] when nothing was given. */
+static void given(struct kb_json *json, const struct kb_specimen *specimen) {
+    kb_json_open(json, "given", '[');
+    for (int i = 0; i < KB_GIVENS; i++) {
+        const enum kb_quantity quantity = (enum kb_quantity)(KB_Q_GIVEN + i);
+        const struct kb_estimate *value = &specimen->given[i];
+        if (!value->measured) {
+            continue;
+        }
+        kb_json_open(json, NULL, '{');
+        kb_json_string(json, "quantity", kb_quantity_name(quantity));
+        kb_json_value(json, "value", value, 1.0);
+        kb_json_interval(json, "ci95", value, 1.0);
+        kb_json_string(json, "unit", kb_quantity_unit(quantity));
+        kb_json_close(json, '}');
+    }
+    kb_json_close(json, ']');
+}
+
 void kb_json_judgement(struct kb_json *json, const struct kb_judgement *judgement) {
     kb_json_open(json, "limits", '[');
     for (size_t i = 0; i < judgement->count; i++) {
@@ -278,6 +297,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     kb_json_close(&json, '}');
     carbon(&json, result);
     figures(&json, result);
+    given(&json, &result->specimen);
     kb_json_judgement(&json, &result->judgement);
     kb_json_findings(&json, &result->specimen.findings);
     kb_json_by_hand(&json, result);
