@@ -209,6 +209,9 @@ KB_API KB_NODISCARD enum kb_status kb_outfile_open(const char *path, struct kb_o
 KB_API KB_NODISCARD enum kb_status kb_outfile_commit(struct kb_outfile *out, struct kb_err *err);
 /* Drop what was written. Does nothing on an `out` that is not open. */
 KB_API void kb_outfile_abandon(struct kb_outfile *out);
+/* Remove what killed programs left unfinished in `folder`: files of ours that are written aside and
+ * have not been touched for so many seconds. 0: all; only where nobody else can be writing. */
+KB_API void kb_outfile_tidy(const char *folder, double left_after_s);
 /* Whole buffer to a file in one call. */
 KB_API KB_NODISCARD enum kb_status kb_write_file(const char *path, const void *data, size_t size,
                                                  struct kb_err *err);

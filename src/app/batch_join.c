@@ -239,7 +239,10 @@ static enum kb_status head(const struct kb_batch_run *run, const size_t *member,
 /* Each specimen's folder, apart from those before it. */
 static enum kb_status name_folders(struct kb_batch *batch, struct kb_err *err) {
     char **taken = kb_alloc_zero(batch->specimens, sizeof *taken);
-    enum kb_status status = taken != NULL ? KB_OK : kb_fail_memory(err, "app", batch->specimens);
+    enum kb_status status = KB_OK;
+    if (taken == NULL) {
+        return kb_fail_memory(err, "app", batch->specimens * sizeof *taken);
+    }
     for (size_t i = 0; status == KB_OK && i < batch->specimens; i++) {
         taken[i] = kb_batch_folder_name(batch->specimen[i].id, taken, i);
         batch->specimen[i].folder = taken[i]; /* taken over */
@@ -283,13 +286,6 @@ static enum kb_status finish_batch(struct kb_batch_run *run, const struct kb_bat
     return status;
 }
 
-/* Room for the specimens of one batch and the folders of all. */
-struct gathering {
-    size_t *member;
-    char **folder;
-    size_t folders;
-};
-
 /* All specimens of the batch that begins with this one; 0 when it began before. */
 static size_t gather(const struct kb_order *order, size_t begin, size_t *member) {
     const char *name = order->specimen[begin].batch;
@@ -305,33 +301,45 @@ static size_t gather(const struct kb_order *order, size_t begin, size_t *member)
     return count;
 }
 
-enum kb_status kb_batch_join(struct kb_batch_run *run, const struct kb_batch_watch *watch,
-                             struct kb_err *err) {
+/* All batches, each when its first specimen comes. `folder` takes the names given out, the first of
+ * which is that of the shares. */
+static enum kb_status join_all(struct kb_batch_run *run, const struct kb_batch_watch *watch,
+                               size_t *member, char **folder, struct kb_err *err) {
     const struct kb_order *order = run->order;
-    struct gathering room = {.folders = 0};
-    room.member = kb_alloc(order->specimens, sizeof *room.member);
-    room.folder = kb_alloc_zero(order->specimens + 1, sizeof *room.folder);
+    size_t folders = 1;
     enum kb_status status = KB_OK;
-    if (room.member == NULL || room.folder == NULL) {
-        status = kb_fail_memory(err, "app", order->specimens * sizeof *room.member);
-    } else {
-        room.folder[room.folders++] = kb_copy_string("shares"); /* taken by the shares */
-        status = room.folder[0] != NULL ? KB_OK : kb_fail_memory(err, "app", 1);
-    }
     for (size_t i = 0; status == KB_OK && i < order->specimens; i++) {
-        const size_t count = gather(order, i, room.member);
+        const size_t count = gather(order, i, member);
         if (count == 0) {
             continue;
         }
-        char *folder = kb_batch_folder_name(order->specimen[i].batch, room.folder, room.folders);
-        room.folder[room.folders++] = folder;
-        status = folder != NULL ? finish_batch(run, watch, room.member, count, folder, err)
-                                : kb_fail_memory(err, "app", 1);
+        folder[folders] = kb_batch_folder_name(order->specimen[i].batch, folder, folders);
+        status = folder[folders] != NULL
+                     ? finish_batch(run, watch, member, count, folder[folders], err)
+                     : kb_fail_memory(err, "app", 1);
+        folders++;
     }
-    for (size_t i = 0; i < room.folders; i++) {
-        kb_free(room.folder[i]);
+    return status;
+}
+
+enum kb_status kb_batch_join(struct kb_batch_run *run, const struct kb_batch_watch *watch,
+                             struct kb_err *err) {
+    const size_t specimens = run->order->specimens;
+    size_t *member = kb_alloc(specimens, sizeof *member);
+    char **folder = kb_alloc_zero(specimens + 1, sizeof *folder);
+    enum kb_status status = KB_E_MEMORY;
+    if (folder != NULL) {
+        folder[0] = kb_copy_string("shares");
     }
-    kb_free(room.folder);
-    kb_free(room.member);
+    if (member == NULL || folder == NULL || folder[0] == NULL) {
+        status = kb_fail_memory(err, "app", specimens * sizeof *member);
+    } else {
+        status = join_all(run, watch, member, folder, err);
+    }
+    for (size_t i = 0; folder != NULL && i <= specimens; i++) {
+        kb_free(folder[i]);
+    }
+    kb_free(folder);
+    kb_free(member);
     return status;
 }

@@ -15,9 +15,6 @@
 #include <dirent.h>
 #include <omp.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <time.h>
-#include <unistd.h>
 
 /* What one thread keeps from field to field. */
 struct worker {
@@ -222,28 +219,13 @@ static void measure_all(struct work *work, const size_t *mine, size_t count, int
 
 /* ---- the folder of shares ---- */
 
-/* Files that killed runs left unfinished: hidden, and older than any write takes. Whether there is
- * any share. */
-static bool tidy(const char *folder) {
-    const time_t left_after_s = 3600;
+static bool has_shares(const char *folder) {
     bool any = false;
     DIR *stream = opendir(folder);
     const struct dirent *entry = NULL;
-    while (stream != NULL &&
+    while (stream != NULL && !any &&
            (entry = readdir(stream)) != NULL) { /* NOLINT(concurrency-mt-unsafe): own DIR */
-        const char *name = entry->d_name;
-        any = any || (name[0] != '.' && strstr(name, ".share") != NULL);
-        if (name[0] != '.' ||
-            (strstr(name, ".share.") == NULL && strstr(name, ".pictures.") == NULL)) {
-            continue;
-        }
-        char *path = kb_join_path(folder, name);
-        struct stat info;
-        if (path != NULL && lstat(path, &info) == 0 && S_ISREG(info.st_mode) &&
-            time(NULL) - info.st_mtime > left_after_s) {
-            (void)unlink(path);
-        }
-        kb_free(path);
+        any = entry->d_name[0] != '.' && strstr(entry->d_name, ".share") != NULL;
     }
     if (stream != NULL) {
         (void)closedir(stream);
@@ -255,13 +237,12 @@ enum kb_status kb_batch_measure(struct kb_batch_run *run, const struct kb_batch_
                                 struct kb_err *err) {
     const int wanted = run->order->threads > 0 ? run->order->threads : omp_get_max_threads();
     enum kb_status status = kb_make_folder(run->shares, err);
-    size_t *mine = kb_alloc(run->fields, sizeof *mine);
-    if (status == KB_OK && mine == NULL) {
-        status = kb_fail_memory(err, "app", run->fields * sizeof *mine);
-    }
     if (status != KB_OK) {
-        kb_free(mine);
         return status;
+    }
+    size_t *mine = kb_alloc(run->fields, sizeof *mine);
+    if (mine == NULL) {
+        return kb_fail_memory(err, "app", run->fields * sizeof *mine);
     }
     size_t count = 0;
     for (size_t i = 0; i < run->fields; i++) {
@@ -269,7 +250,11 @@ enum kb_status kb_batch_measure(struct kb_batch_run *run, const struct kb_batch_
             mine[count++] = i;
         }
     }
-    struct work work = {.run = run, .watch = watch, .todo = count, .look_first = tidy(run->shares)};
+    const double left_after_s =
+        3600.0; /* other machines may be writing; no write takes that long */
+    kb_outfile_tidy(run->shares, left_after_s);
+    struct work work = {
+        .run = run, .watch = watch, .todo = count, .look_first = has_shares(run->shares)};
     measure_all(&work, mine, count, count < (size_t)wanted ? (int)count + (count == 0) : wanted);
     kb_free(mine);
     return work.status == KB_OK ? KB_OK : kb_plan_pass_on(&work.err, err);

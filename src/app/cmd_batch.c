@@ -130,14 +130,16 @@ static enum kb_status tell_written(void *context, const struct kb_batch *batch, 
 /* ---- from the manifest to an order ---- */
 
 static struct kb_order_specimen *list_specimens(const struct kb_manifest *manifest) {
+    const double um_per_mm = 1000.0;
     struct kb_order_specimen *list = kb_alloc(manifest->specimens, sizeof *list);
     for (size_t i = 0; list != NULL && i < manifest->specimens; i++) {
         const struct kb_manifest_specimen *from = &manifest->specimen[i];
         list[i] = (struct kb_order_specimen){
             .batch = from->batch,
             .id = from->id,
-            .grade = from->grade,
-            .section_mm = from->section_mm,
+            .grade = from->request.grade,
+            .section_mm =
+                from->request.section_um > 0.0 ? from->request.section_um / um_per_mm : (double)NAN,
             .row = from->row,
             .settings = from->request.settings,
             .field = from->field,

@@ -220,7 +220,6 @@ static enum kb_status add(struct kb_manifest *manifest, const struct kb_table_ro
     *fresh = (struct kb_manifest_specimen){
         .batch = kb_copy_string(batch),
         .id = kb_copy_string(id),
-        .section_mm = (double)NAN,
         .row = row->number,
     };
     *specimen = fresh;
@@ -256,64 +255,24 @@ static enum kb_status specimen_of(struct kb_manifest *manifest, const struct kb_
 
 /* ---- cells ---- */
 
-static enum kb_status take_section(const struct cell *cell, const char *value,
-                                   struct kb_manifest_specimen *specimen, struct kb_err *err) {
-    const double um_per_mm = 1000.0, most_mm = 1e4; /* ten metres: a slip */
-    double um = 0.0;
-    if (!kb_parse_length_um(value, &um) || !(um > 0.0) || um / um_per_mm > most_mm) {
-        return bad(cell, "is no thickness (write 25 mm, or the unit behind the column's name)",
-                   err);
-    }
-    if (isfinite(specimen->section_mm) && specimen->section_mm != um / um_per_mm) {
-        return bad(cell, "differs from an earlier row of this specimen", err);
-    }
-    specimen->section_mm = um / um_per_mm;
-    return KB_OK;
-}
-
-static enum kb_status take_grade(const struct cell *cell, struct kb_manifest_specimen *specimen,
-                                 struct kb_err *err) {
-    if (specimen->grade != NULL) {
-        return strcmp(specimen->grade, cell->text) == 0
-                   ? KB_OK
-                   : bad(cell, "differs from an earlier row of this specimen", err);
-    }
-    specimen->grade = kb_copy_string(cell->text);
-    return specimen->grade != NULL ? KB_OK : kb_fail_memory(err, "app", strlen(cell->text));
-}
-
 static enum kb_status take_cell(const struct cell *cell, struct kb_manifest_specimen *specimen,
                                 struct kb_err *err) {
     char value[VALUE_MOST];
     const char *wrong = NULL;
-    const enum kb_column_kind kind = cell->here->column->kind;
-    enum kb_status status = KB_OK;
-    if (kind == KB_COLUMN_NUMBER || kind == KB_COLUMN_SECTION) {
+    const struct kb_column *column = cell->here->column;
+    if (column->option == NULL) {
+        return KB_OK; /* taken with the row */
+    }
+    if (column->kind == KB_COLUMN_NUMBER) {
         wrong = as_number(cell, value);
-    } else if (kind == KB_COLUMN_WORD) {
+    } else if (column->kind == KB_COLUMN_WORD) {
         as_word(cell->text, value, sizeof value);
     } else if (strlen(cell->text) >= sizeof value) {
         wrong = "the text is too long";
     } else {
         (void)snprintf(value, sizeof value, "%s", cell->text);
     }
-    if (wrong != NULL) {
-        return bad(cell, wrong, err);
-    }
-    switch (kind) {
-    case KB_COLUMN_GRADE:
-        status = take_grade(cell, specimen, err);
-        return status == KB_OK ? assign(cell, specimen, value, err) : status;
-    case KB_COLUMN_SECTION:
-        status = take_section(cell, value, specimen, err);
-        return status == KB_OK ? assign(cell, specimen, value, err) : status;
-    case KB_COLUMN_WORD:
-    case KB_COLUMN_NUMBER:
-    case KB_COLUMN_TEXT:
-        return assign(cell, specimen, value, err);
-    default:
-        return KB_OK; /* taken with the row */
-    }
+    return wrong == NULL ? assign(cell, specimen, value, err) : bad(cell, wrong, err);
 }
 
 static enum kb_status take_row(struct kb_manifest *manifest, const struct kb_table_row *row,
@@ -371,8 +330,7 @@ static void look_at_numbers(struct kb_manifest *manifest) {
         const struct kb_table_row *row = &manifest->table.row[k];
         for (size_t i = 0; i < row->cells && i < manifest->table.row[0].cells; i++) {
             const struct kb_column *column = manifest->column[i].column;
-            if (column != NULL &&
-                (column->kind == KB_COLUMN_NUMBER || column->kind == KB_COLUMN_SECTION)) {
+            if (column != NULL && column->kind == KB_COLUMN_NUMBER) {
                 kb_decimals_look(row->cell[i], &manifest->decimals);
             }
         }
@@ -436,7 +394,6 @@ void kb_manifest_release(struct kb_manifest *manifest) {
         kb_request_release(&specimen->request);
         kb_free(specimen->batch);
         kb_free(specimen->id);
-        kb_free(specimen->grade);
         kb_free(specimen->field);
     }
     kb_free(manifest->specimen);

@@ -12,11 +12,9 @@ enum kb_column_kind {
     KB_COLUMN_SPECIMEN,
     KB_COLUMN_FIELD,
     KB_COLUMN_CONTRAST,
-    KB_COLUMN_GRADE,
-    KB_COLUMN_SECTION, /* thickness */
-    KB_COLUMN_WORD,    /* an option whose value is one of some words */
-    KB_COLUMN_TEXT,    /* an option whose value is taken as it is */
-    KB_COLUMN_NUMBER,  /* an option whose value holds numbers, perhaps with decimal commas */
+    KB_COLUMN_WORD,   /* an option whose value is one of some words */
+    KB_COLUMN_TEXT,   /* an option whose value is taken as it is */
+    KB_COLUMN_NUMBER, /* an option whose value holds numbers, perhaps with decimal commas */
 };
 
 struct kb_column {
@@ -56,8 +54,7 @@ const char *kb_decimals_to_point(const char *cell, const struct kb_decimals *dec
  */
 
 struct kb_manifest_specimen {
-    char *batch, *id, *grade;        /* grade NULL: not stated */
-    double section_mm;               /* NaN: not stated */
+    char *batch, *id;
     int row;                         /* where it is named first */
     struct kb_request request;       /* as of a measurement of its own, resolved */
     struct kb_settings_field *field; /* request.fields */

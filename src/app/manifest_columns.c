@@ -25,8 +25,8 @@ static const struct kb_column columns[] = {
     {"blank field", KB_COLUMN_TEXT, "blank-field", NULL},
     {"job file", KB_COLUMN_TEXT, "job", NULL},
     {"limits", KB_COLUMN_TEXT, "limits", NULL},
-    {"grade", KB_COLUMN_GRADE, "grade", NULL},
-    {"section thickness", KB_COLUMN_SECTION, "section-thickness", NULL},
+    {"grade", KB_COLUMN_TEXT, "grade", NULL},
+    {"section thickness", KB_COLUMN_NUMBER, "section-thickness", NULL},
     {"laboratory", KB_COLUMN_TEXT, "laboratory", NULL},
     {"operator", KB_COLUMN_TEXT, "operator", NULL},
     {"customer", KB_COLUMN_TEXT, "customer", NULL},
@@ -148,8 +148,7 @@ static enum kb_status understand(const struct kb_table *table, const char *said,
         return unknown(table, said, err);
     }
     here->column = lookup(said, (size_t)(unit - said));
-    const bool measured = here->column != NULL && (here->column->kind == KB_COLUMN_NUMBER ||
-                                                   here->column->kind == KB_COLUMN_SECTION);
+    const bool measured = here->column != NULL && here->column->kind == KB_COLUMN_NUMBER;
     if (!measured || strlen(unit) >= sizeof here->unit) {
         return unknown(table, said, err);
     }

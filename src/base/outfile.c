@@ -6,10 +6,12 @@
  */
 #include "keelblock/base.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 static enum kb_status system_failure(struct kb_err *err, const char *path, const char *what) {
@@ -125,6 +127,37 @@ enum kb_status kb_write_file(const char *path, const void *data, size_t size, st
         return status;
     }
     return kb_outfile_commit(&out, err);
+}
+
+/* Whether name_aside() makes such names: ".name.PID-N". */
+static bool is_aside(const char *name) {
+    static const char digits[] = "0123456789";
+    const char *dot = strrchr(name, '.');
+    if (name[0] != '.' || dot == name) {
+        return false;
+    }
+    const size_t pid = strspn(dot + 1, digits);
+    const char *dash = dot + 1 + pid;
+    const size_t attempt = *dash == '-' ? strspn(dash + 1, digits) : 0;
+    return pid > 0 && attempt > 0 && dash[1 + attempt] == '\0';
+}
+
+void kb_outfile_tidy(const char *folder, double left_after_s) {
+    DIR *stream = opendir(folder);
+    const struct dirent *entry = NULL;
+    while (stream != NULL &&
+           (entry = readdir(stream)) != NULL) { /* NOLINT(concurrency-mt-unsafe): own DIR */
+        struct stat info;
+        char *path = is_aside(entry->d_name) ? kb_join_path(folder, entry->d_name) : NULL;
+        if (path != NULL && lstat(path, &info) == 0 && S_ISREG(info.st_mode) &&
+            difftime(time(NULL), info.st_mtime) >= left_after_s) {
+            (void)unlink(path);
+        }
+        kb_free(path);
+    }
+    if (stream != NULL) {
+        (void)closedir(stream);
+    }
 }
 
 static bool is_folder(const char *path) {

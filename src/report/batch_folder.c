@@ -7,7 +7,9 @@
 #include "batch_priv.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <string.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 enum { COMPARE_BYTES = 4096 };
@@ -50,8 +52,10 @@ static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, con
                                    const struct kb_result *result, struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
     char *own = kb_join_path(folder, specimen->folder);
-    enum kb_status status =
-        own != NULL ? kb_make_folder(own, err) : kb_fail_memory(err, "report", strlen(folder));
+    if (own == NULL) {
+        return kb_fail_memory(err, "report", strlen(folder));
+    }
+    enum kb_status status = kb_make_folder(own, err);
     if (status == KB_OK) {
         status = kb_report_html(result, &text, err);
     }
@@ -73,7 +77,10 @@ static enum kb_status take_away(const struct kb_batch_specimen *specimen, const 
                                 struct kb_err *err) {
     static const char *const name[] = {"result.json", "report.html"};
     char *own = kb_join_path(folder, specimen->folder);
-    enum kb_status status = own != NULL ? KB_OK : kb_fail_memory(err, "report", strlen(folder));
+    enum kb_status status = KB_OK;
+    if (own == NULL) {
+        return kb_fail_memory(err, "report", strlen(folder));
+    }
     for (size_t i = 0; i < KB_COUNT_OF(name) && status == KB_OK; i++) {
         char *path = kb_join_path(own, name[i]);
         if (path == NULL) {
@@ -151,13 +158,31 @@ static enum kb_status put_fields(const struct kb_batch *batch, const char *folde
     return status;
 }
 
-enum kb_status kb_report_batch_folder(const struct kb_batch *batch, const char *folder,
-                                      struct kb_err *err) {
-    struct kb_text text = KB_TEXT_INIT;
-    enum kb_status status = kb_make_folder(folder, err);
-    if (status == KB_OK) {
-        status = put_fields(batch, folder, err);
+/* A descriptor that says to other runs that we are writing here, and what killed ones left taken
+ * away; -1 when another run is writing (the same bytes), or where there are no locks. */
+static int lock_and_tidy(const struct kb_batch *batch, const char *folder) {
+    const int lock = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (lock < 0 || flock(lock, LOCK_EX | LOCK_NB) != 0) {
+        if (lock >= 0) {
+            (void)close(lock);
+        }
+        return -1;
     }
+    kb_outfile_tidy(folder, 0.0);
+    for (size_t i = 0; i < batch->specimens; i++) {
+        char *own = kb_join_path(folder, batch->specimen[i].folder);
+        if (own != NULL) {
+            kb_outfile_tidy(own, 0.0);
+        }
+        kb_free(own);
+    }
+    return lock;
+}
+
+static enum kb_status put_all(const struct kb_batch *batch, const char *folder,
+                              struct kb_err *err) {
+    struct kb_text text = KB_TEXT_INIT;
+    enum kb_status status = put_fields(batch, folder, err);
     if (status == KB_OK) {
         status = kb_report_batch_specimens_csv(batch, &text, err);
     }
@@ -169,6 +194,20 @@ enum kb_status kb_report_batch_folder(const struct kb_batch *batch, const char *
     }
     if (status == KB_OK) {
         status = put(folder, "batch.json", &text, err);
+    }
+    return status;
+}
+
+enum kb_status kb_report_batch_folder(const struct kb_batch *batch, const char *folder,
+                                      struct kb_err *err) {
+    enum kb_status status = kb_make_folder(folder, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    const int lock = lock_and_tidy(batch, folder);
+    status = put_all(batch, folder, err);
+    if (lock >= 0) {
+        (void)close(lock);
     }
     return status;
 }

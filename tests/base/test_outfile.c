@@ -135,12 +135,45 @@ static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) 
     kb_free(path);
 }
 
+/* What a killed program leaves goes, and nothing else does, however much it looks like it. */
+static void what_a_killed_program_left_is_tidied_away(void **state) {
+    (void)state;
+    static const char *const stay[] = {".hidden", "plain.1-2",  ".a.1-", ".a.-2",
+                                       ".a.x1-2", ".a.1-2.txt", ".1-2"};
+    enum { STAY = sizeof stay / sizeof stay[0] };
+    const int before = entries(folder);
+    char *target = in_scratch("killed.txt");
+    struct kb_outfile out;
+    assert_int_equal(kb_outfile_open(target, &out, NULL), KB_OK);
+    (void)fclose(out.stream); /* as after a kill: neither committed nor abandoned */
+    kb_free(out.path);
+    kb_free(out.aside);
+    for (int i = 0; i < STAY; i++) {
+        char *path = in_scratch(stay[i]);
+        assert_int_equal(kb_write_file(path, "x", 1, NULL), KB_OK);
+        kb_free(path);
+    }
+    assert_int_equal(entries(folder), before + STAY + 1);
+    kb_outfile_tidy(folder, 3600.0); /* too young */
+    assert_int_equal(entries(folder), before + STAY + 1);
+    kb_outfile_tidy(folder, 0.0);
+    assert_int_equal(entries(folder), before + STAY);
+    kb_outfile_tidy("/no/such/folder", 0.0);
+    for (int i = 0; i < STAY; i++) {
+        char *path = in_scratch(stay[i]);
+        assert_int_equal(unlink(path), 0);
+        kb_free(path);
+    }
+    kb_free(target);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_written_file_replaces_the_old_one_whole),
         cmocka_unit_test(an_abandoned_file_leaves_the_old_one),
         cmocka_unit_test(a_full_disk_is_an_error_and_leaves_nothing),
         cmocka_unit_test(a_file_in_the_way_of_a_folder_is_named),
+        cmocka_unit_test(what_a_killed_program_left_is_tidied_away),
         cmocka_unit_test(every_failed_allocation_is_reported_and_nothing_leaks),
     };
     return cmocka_run_group_tests(tests, make_scratch, drop_scratch);

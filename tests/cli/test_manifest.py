@@ -239,7 +239,7 @@ class Manifests(program.Case):
             ("B,Größe 1,brass,1um,3.5,5 mm", "material", "ductile-iron"),
             ("B,Größe 1,grey iron,1um,103,5 mm", "C", "mass percentage"),
             ("B,Größe 1,grey iron,1um,lots,5 mm", "C", "mass percentage"),
-            ("B,Größe 1,grey iron,1um,3.5,five", "section thickness", "25 mm"),
+            ("B,Größe 1,grey iron,1um,3.5,five", "section thickness", "length"),
             (",Größe 1,grey iron,1um,3.5,5 mm", "specimen", "empty"),
             ("B,,grey iron,1um,3.5,5 mm", "field", "no picture"),
             ("B,Größe 1,,1um,3.5,5 mm", "material", "ductile-iron"),
