@@ -17,18 +17,29 @@ static double stated(const struct kb_node *node, const char *name) {
     return kb_parse_number(kb_node_attribute(node, name), &value) ? value : 0.0;
 }
 
+/* The last two of the four numbers of a view box: its size. */
+static bool view_box(const struct kb_node *svg, double *w, double *h) {
+    char text[80];
+    (void)snprintf(text, sizeof text, "%s", kb_node_attribute(svg, "viewBox"));
+    char *height = strrchr(text, ' ');
+    if (height == NULL) {
+        return false;
+    }
+    *height = '\0';
+    char *width = strrchr(text, ' ');
+    return width != NULL && kb_parse_number(height + 1, h) && kb_parse_number(width + 1, w) &&
+           *w > 0.0 && *h > 0.0;
+}
+
 void kb_drawing_size(const struct kb_node *svg, double width, double *w, double *h) {
     double view_w = 0.0, view_h = 0.0;
     *w = stated(svg, "width") * PX_PT;
     *h = stated(svg, "height") * PX_PT;
-    if (*w > 0.0 && *h > 0.0) {
+    if ((*w > 0.0 && *h > 0.0) || !view_box(svg, &view_w, &view_h)) {
         return;
     }
-    if (sscanf(kb_node_attribute(svg, "viewBox"), "%*f %*f %lf %lf", &view_w, &view_h) == 2 &&
-        view_w > 0.0) {
-        *w = width > 0.0 ? width : view_w * PX_PT;
-        *h = *w * view_h / view_w;
-    }
+    *w = width > 0.0 ? width : view_w * PX_PT;
+    *h = *w * view_h / view_w;
 }
 
 /* The drawing as a document of its own: name space and hatches put behind its tag. */

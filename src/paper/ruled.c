@@ -1,4 +1,4 @@
-/* table.c - tables: columns as wide as their content asks for, heads anew on each page.
+/* ruled.c - tables: columns as wide as their content asks for, heads anew on each page.
  *
  * Widths as in CSS 2.1, 17.5.2.2: every column gets its least (the widest word) and a share of the
  * rest in proportion to how much more its longest line would like. A table that is too wide even at
