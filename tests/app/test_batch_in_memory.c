@@ -229,6 +229,71 @@ static void every_failed_allocation_ends_the_run_and_the_next_one_finishes_it(vo
     assert_int_equal(access(document, R_OK), 0);
 }
 
+/* ---- documents ---- */
+
+static size_t widest_line(const char *text) {
+    size_t widest = 0;
+    while (*text != '\0') {
+        size_t columns = 0;
+        for (; *text != '\0' && *text != '\n'; text++) {
+            columns += ((unsigned char)*text & 0xc0) != 0x80 ? 1 : 0;
+        }
+        widest = columns > widest ? columns : widest;
+        text += *text == '\n' ? 1 : 0;
+    }
+    return widest;
+}
+
+static int batches_seen;
+
+static enum kb_status look(void *context, const struct kb_batch *batch, const char *where,
+                           struct kb_err *err) {
+    (void)context;
+    struct kb_text text = KB_TEXT_INIT;
+    char file[128], disk[8192];
+    batches_seen++;
+    assert_int_equal(kb_report_batch_fields_csv(batch, &text, err), KB_OK);
+    (void)snprintf(file, sizeof file, "%s/fields.csv", where);
+    FILE *stream = fopen(file, "rb");
+    assert_non_null(stream);
+    const size_t size = fread(disk, 1, sizeof disk, stream);
+    (void)fclose(stream);
+    assert_int_equal(size, text.length); /* the file grew by pieces, this in one go */
+    assert_memory_equal(disk, text.data, size);
+    kb_text_release(&text);
+    for (int columns = 40; columns <= 200; columns += 40) {
+        assert_int_equal(kb_report_batch_table(batch, columns, false, &text, err), KB_OK);
+        assert_true(widest_line(text.data) <= (size_t)columns);
+        assert_non_null(strstr(text.data, "A"));
+        kb_text_release(&text);
+    }
+    struct kb_result result;
+    assert_int_equal(batch->open(batch->context, 0, &result, err), KB_OK);
+    assert_int_equal(result.fields, 1);
+    assert_string_equal(result.specimen_id, "A");
+    assert_int_equal(result.made_at[0], 0);
+    kb_result_release(&result);
+    return KB_OK;
+}
+
+static void the_documents_of_a_batch_agree_and_keep_to_their_width(void **state) {
+    (void)state;
+    static char id[] = "A";
+    const struct kb_settings_field field = {path, KB_LIGHT, false};
+    struct kb_order_specimen specimen = specimen_of(&field);
+    struct kb_limit limit[] = {{KB_Q_NODULARITY, 80.0, (double)NAN},
+                               {KB_Q_NODULES_PER_MM2, 50.0, (double)NAN},
+                               {KB_Q_HARDNESS_HBW, 160.0, 210.0}};
+    specimen.settings.specimen_id = id;
+    specimen.settings.limit = limit;
+    specimen.settings.limits = 3;
+    const struct kb_order order = {
+        .specimen = &specimen, .specimens = 1, .out_folder = out, .threads = 1};
+    const struct kb_batch_watch watch = {.written = look};
+    assert_int_equal(kb_measure_batches(&order, &watch, NULL), KB_OK);
+    assert_int_equal(batches_seen, 1);
+}
+
 static void orders_that_cannot_be_are_refused(void **state) {
     (void)state;
     const struct kb_settings_field field = {path, KB_LIGHT, false};
@@ -260,6 +325,7 @@ int main(void) {
         cmocka_unit_test(a_share_says_of_its_field_what_the_result_says),
         cmocka_unit_test(bytes_that_make_no_sense_are_refused_without_harm),
         cmocka_unit_test(every_failed_allocation_ends_the_run_and_the_next_one_finishes_it),
+        cmocka_unit_test(the_documents_of_a_batch_agree_and_keep_to_their_width),
         cmocka_unit_test(orders_that_cannot_be_are_refused),
     };
     return cmocka_run_group_tests(tests, draw, clean_up);
