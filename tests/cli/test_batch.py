@@ -564,6 +564,7 @@ class Many(program.Case):
         process.returncode = os.waitstatus_to_exitcode(status)
         return process.returncode, usage.ru_maxrss
 
+    @unittest.skipIf("KB_SANITIZED" in os.environ, "sanitizers keep freed memory for a while")
     def test_many_fields_take_no_more_memory_than_few(self):
         fields = batch_fields.draw(self.here / "fields", MANY)
         few = batch_fields.manifest(self.here / "few.csv", fields[:20], 5)
