@@ -18,6 +18,7 @@
 struct seen {
     const struct kb_request *request;
     struct kb_terminal_progress bar;
+    const char *began; /* folder in which the program was called */
     size_t batches, unusable;
     bool all_accepted;
 };
@@ -88,6 +89,13 @@ static void tell_failed(void *context, const char *specimen, const struct kb_bat
     }
 }
 
+/* A path as the person would name it: from where they called. */
+static const char *from_there(const char *path, const char *began) {
+    const size_t length = strlen(began);
+    const bool below = length > 1 && strncmp(path, began, length) == 0 && path[length] == '/';
+    return below ? path + length + 1 : path;
+}
+
 static enum kb_status put(const struct kb_text *text, struct kb_err *err) {
     const bool written =
         text->length == 0 || fwrite(text->data, 1, text->length, stdout) == text->length;
@@ -114,7 +122,7 @@ static enum kb_status tell_written(void *context, const struct kb_batch *batch, 
         kb_text_add(&text, seen->batches > 0 ? "\n" : "");
         status =
             kb_report_batch_table(batch, kb_terminal_columns(), kb_terminal_colour(), &text, err);
-        kb_text_format(&text, "    %s/\n", folder);
+        kb_text_format(&text, "    %s/\n", from_there(folder, seen->began));
     }
     seen->batches++;
     if (status == KB_OK && text.failed) {
@@ -149,9 +157,9 @@ static struct kb_order_specimen *list_specimens(const struct kb_manifest *manife
     return list;
 }
 
-static int run(const struct kb_request *request, const struct kb_order *order) {
+static int run(const struct kb_request *request, const struct kb_order *order, const char *began) {
     struct kb_err err = {.code = KB_OK};
-    struct seen seen = {.request = request, .all_accepted = true};
+    struct seen seen = {.request = request, .began = began, .all_accepted = true};
     const struct kb_batch_watch watch = {
         .progress = kb_terminal_progress_start(&seen.bar, request->quiet || request->json),
         .failed = tell_failed,
@@ -166,7 +174,8 @@ static int run(const struct kb_request *request, const struct kb_order *order) {
     return seen.unusable > 0 ? kb_exit_code(KB_E_INPUT) : seen.all_accepted ? 0 : 1;
 }
 
-static int run_manifest(const struct kb_request *request, const char *name, const char *out) {
+static int run_manifest(const struct kb_request *request, const char *name, const char *out,
+                        const char *began) {
     struct kb_err err = {.code = KB_OK};
     struct kb_manifest manifest;
     struct kb_order_specimen *specimen = NULL;
@@ -193,7 +202,7 @@ static int run_manifest(const struct kb_request *request, const char *name, cons
         };
         memcpy(order.manifest_sha256, manifest.table.sha256, sizeof order.manifest_sha256);
         code = request->dry_run ? kb_batch_dry_run(&order, &manifest.table, request->quiet)
-                                : run(request, &order);
+                                : run(request, &order, began);
     }
     kb_free(specimen);
     kb_manifest_release(&manifest);
@@ -229,15 +238,16 @@ int kb_command_batch(struct kb_request *request) {
     char *out =
         said != NULL ? kb_copy_string(said->value) : absolute(beside != NULL ? beside : manifest);
     char *folder = folder_of(manifest);
+    char began[PATH_MAX] = "";
     int code = 0;
     if (out == NULL || folder == NULL) {
         (void)kb_fail_memory(&err, "app", strlen(manifest));
         code = kb_complain(&err);
-    } else if (chdir(folder) != 0) {
+    } else if (getcwd(began, sizeof began) == NULL || chdir(folder) != 0) {
         (void)kb_fail(&err, KB_E_SYSTEM, "app", folder, "cannot be entered: %s", strerror(errno));
         code = kb_complain(&err);
     } else {
-        code = run_manifest(request, kb_base_name(manifest), out);
+        code = run_manifest(request, kb_base_name(manifest), out, began);
     }
     kb_free(beside);
     kb_free(out);
