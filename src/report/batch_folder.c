@@ -158,16 +158,7 @@ static enum kb_status put_fields(const struct kb_batch *batch, const char *folde
     return status;
 }
 
-/* A descriptor that says to other runs that we are writing here, and what killed ones left taken
- * away; -1 when another run is writing (the same bytes), or where there are no locks. */
-static int lock_and_tidy(const struct kb_batch *batch, const char *folder) {
-    const int lock = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (lock < 0 || flock(lock, LOCK_EX | LOCK_NB) != 0) {
-        if (lock >= 0) {
-            (void)close(lock);
-        }
-        return -1;
-    }
+static void tidy(const struct kb_batch *batch, const char *folder) {
     kb_outfile_tidy(folder, 0.0);
     for (size_t i = 0; i < batch->specimens; i++) {
         char *own = kb_join_path(folder, batch->specimen[i].folder);
@@ -176,6 +167,21 @@ static int lock_and_tidy(const struct kb_batch *batch, const char *folder) {
         }
         kb_free(own);
     }
+}
+
+/* Whoever writes here holds a shared lock. The one that gets the folder for itself first takes away
+ * what killed runs left. -1 where that cannot be opened; where there are no locks nothing is
+ * tidied.
+ */
+static int lock_and_tidy(const struct kb_batch *batch, const char *folder) {
+    const int lock = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (lock < 0) {
+        return -1;
+    }
+    if (flock(lock, LOCK_EX | LOCK_NB) == 0) {
+        tidy(batch, folder);
+    }
+    (void)flock(lock, LOCK_SH);
     return lock;
 }
 

@@ -335,6 +335,21 @@ class Interruptions(Batches):
                 self.assertIn(done.returncode, (0, 1), done.stderr)
                 self.assert_same_bytes(out)
 
+    def test_runs_at_the_same_time_on_one_folder_do_not_disturb_each_other(self):
+        out = self.here / "out"
+        runs = [
+            subprocess.Popen(
+                [program.PROGRAM, "batch", "--quiet", "-o", str(out), str(self.manifest)],
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.PIPE,
+            )
+            for _ in range(4)
+        ]
+        for process in runs:
+            _, errors = process.communicate(timeout=300)
+            self.assertIn(process.returncode, (0, 1), errors)
+        self.assert_same_bytes(out)
+
     def test_the_number_of_threads_changes_nothing(self):
         self.batch("--threads", 1, "-o", self.here / "one", self.manifest)
         self.assert_same_bytes(self.here / "one")
