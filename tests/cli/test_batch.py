@@ -253,16 +253,17 @@ class Interruptions(Batches):
         chance = random.Random(
             20240607
         )  # the same moments every time, as far as a machine allows
-        out, kills = self.here / "out", 0
-        for _ in range(12):
+        out, kills, code = self.here / "out", 0, -signal.SIGKILL
+        words = ["batch", "--quiet", "--threads", "1", "-o", str(out), str(self.manifest)]
+        while code == -signal.SIGKILL and kills < 60:
             process = subprocess.Popen(
-                [program.PROGRAM, "batch", "--quiet", "-o", str(out), str(self.manifest)],
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
+                [program.PROGRAM, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
             )
-            time.sleep(chance.uniform(0.0, 0.5))
+            # little at first, so that it is not done before the first kill
+            time.sleep(chance.uniform(0.0, 0.02 + 0.02 * kills))
             process.send_signal(signal.SIGKILL)
-            kills += process.wait() == -signal.SIGKILL
+            code = process.wait()
+            kills += code == -signal.SIGKILL
         self.assertGreater(kills, 0)
         done = self.batch("-o", out, self.manifest)
         self.assertIn(done.returncode, (0, 1), done.stderr)
