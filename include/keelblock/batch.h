@@ -48,6 +48,16 @@ struct kb_batch_specimen {
     size_t more_fields; /* that would decide what is undecided; 0: cannot be said, or decided */
 };
 
+/* What customer and laboratory want to read on a certificate. Views; NULL: not stated. */
+struct kb_certificate_words {
+    const char *title;         /* in place of "Certificate of conformity" */
+    const char *statement;     /* the customer's wording */
+    const char *part, *order;  /* what was cast; number of the order */
+    const char *specification; /* that the limits come from, with its clause */
+    const char *number;        /* of the certificate; NULL: made of the batch's digest */
+    const char *approved_by;   /* name below the second line to sign on */
+};
+
 struct kb_batch {
     char *name;                                  /* of the batch */
     char *laboratory, *operator_name, *customer; /* of its first specimen that states them; NULL */
@@ -56,8 +66,11 @@ struct kb_batch {
     char manifest_sha256[65];
     struct kb_batch_specimen *specimen; /* in the order of the manifest */
     size_t specimens;
-    size_t fields;                       /* of all specimens */
-    struct kb_batch_judgement judgement; /* see judge.h */
+    size_t fields;                           /* of all specimens */
+    struct kb_batch_judgement judgement;     /* see judge.h */
+    struct kb_certificate_words certificate; /* each of its first specimen that states it */
+    struct kb_house_mark house_mark;         /* the same; owned */
+    enum kb_paper paper;                     /* of its PDFs; KB_PAPER_NONE: there are none */
     /* The register that this batch has just been added to, for charts on its page
      * (kb_report_history_chart); NULL: none. A view. */
     struct kb_register *history;
@@ -93,13 +106,27 @@ kb_report_batch_fields_csv(const struct kb_batch *batch, struct kb_text *out, st
 KB_API KB_NODISCARD enum kb_status kb_report_batch_table(const struct kb_batch *batch, int columns,
                                                          bool colour, struct kb_text *out,
                                                          struct kb_err *err);
+/* The batch's page: verdict first, its specimens, what stands over all of them, with links to each
+ * specimen's own page in its folder. Opens one specimen after the other. */
+KB_API KB_NODISCARD enum kb_status kb_report_batch_html(const struct kb_batch *batch,
+                                                        struct kb_text *out, struct kb_err *err);
+/* One sheet for the customer: a certificate of conformity, or a statement that the requirements are
+ * not met, or, while the batch is undecided or not wholly measured, that there is no certificate
+ * and why. KB_E_USAGE for a batch without limits, and for wording that a sheet does not take: more
+ * than KB_STATEMENT_MOST characters of the statement, 160 of another slot, 80 of title, number and
+ * names. */
+#define KB_STATEMENT_MOST 900
+KB_API KB_NODISCARD enum kb_status
+kb_report_certificate_html(const struct kb_batch *batch, struct kb_text *out, struct kb_err *err);
 
 /* ---- files -------------------------------------------------------------------------------------
  */
 
 /* Into `folder` (made if missing): for every specimen its folder with result.json and report.html,
- * then fields.csv, specimens.csv and, last, batch.json. Each file appears whole or not at all; a
- * run that ends in between leaves the batch.json of the run before. */
+ * then fields.csv, specimens.csv, report.html of the batch, certificate.html where there are
+ * limits, with `paper` all pages as PDF too, and, last, batch.json. Each file appears whole or not
+ * at all; a run that ends in between leaves the batch.json of the run before. A page of the batch
+ * that says the same as before keeps its date. */
 KB_API KB_NODISCARD enum kb_status kb_report_batch_folder(const struct kb_batch *batch,
                                                           const char *folder, struct kb_err *err);
 

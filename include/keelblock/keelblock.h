@@ -54,9 +54,10 @@ struct kb_settings {
     struct kb_batch_params batch; /* of a batch; its decision_rule is the one above */
     const char *blank_path;       /* blank-field picture, or NULL */
     const char *specimen_id, *laboratory, *operator_name, *customer, *remark,
-        *job_path;                  /* NULL: none */
-    const char *batch_name, *casting; /* for the register; NULL: not stated */
-    const char *cast_on;              /* day or time of pouring, ISO 8601; NULL: not stated */
+        *job_path;                           /* NULL: none */
+    struct kb_certificate_words certificate; /* for the certificate of a batch */
+    const char *batch_name, *casting;        /* for the register; NULL: not stated */
+    const char *cast_on;            /* day or time of pouring, ISO 8601; NULL: not stated */
     const char *laboratory_picture; /* path of a PNG or JPEG for the report's head; NULL: none */
     const struct kb_setting_record *record; /* how each setting was arrived at, for the report */
     size_t records;

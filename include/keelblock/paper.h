@@ -23,6 +23,7 @@ struct kb_paper_params {
     enum kb_paper paper;    /* A4 or Letter */
     const char *page_words; /* at the foot of each page, with two %zu: "page %zu of %zu"; NULL */
     const char *made_at;    /* ISO 8601, goes into the file's properties; NULL: no date */
+    bool one_sheet; /* set smaller, down to 70 %, until it fits one sheet; KB_E_USAGE if not */
 };
 KB_API struct kb_paper_params kb_paper_params_default(void);
 
@@ -33,6 +34,25 @@ KB_API struct kb_paper_params kb_paper_params_default(void);
 KB_API KB_NODISCARD enum kb_status kb_paper_pdf(const char *page, size_t length,
                                                 const struct kb_paper_params *params,
                                                 struct kb_text *out, struct kb_err *err);
+
+/* ---- several pages in one file -----------------------------------------------------------------
+ * Each begins on a sheet of its own; numbers go on from one to the next. Only one is in memory at a
+ * time, so that a file may have thousands of sheets. */
+
+/* Sheets that kb_paper_pdf() would make of the page. */
+KB_API KB_NODISCARD enum kb_status kb_paper_count(const char *page, size_t length,
+                                                  const struct kb_paper_params *params,
+                                                  size_t *pages, struct kb_err *err);
+struct kb_paper_book;
+/* Begin a file on `stream`, of `pages` sheets in all (printed on each). Strings in `params` are
+ * views that must outlive the book. End it also after a failure. */
+KB_API KB_NODISCARD enum kb_status kb_paper_begin(const struct kb_paper_params *params,
+                                                  size_t pages, FILE *stream,
+                                                  struct kb_paper_book **book, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_paper_add(struct kb_paper_book *book, const char *page,
+                                                size_t length, struct kb_err *err);
+/* KB_E_SYSTEM when the stream did not take all. NULL is fine. */
+KB_API KB_NODISCARD enum kb_status kb_paper_end(struct kb_paper_book *book, struct kb_err *err);
 
 #ifdef __cplusplus
 }

@@ -219,9 +219,32 @@ static bool copy_word(char **to, const char *from) {
     return true;
 }
 
+static void say(const char **to, const char *from) {
+    *to = *to != NULL ? *to : from;
+}
+
+/* What the papers say beside the figures: each of the first specimen that states it. */
+static enum kb_status furnish(const struct kb_settings *settings, struct kb_batch *batch,
+                              struct kb_err *err) {
+    const struct kb_certificate_words *from = &settings->certificate;
+    struct kb_certificate_words *to = &batch->certificate;
+    say(&to->title, from->title);
+    say(&to->statement, from->statement);
+    say(&to->specification, from->specification);
+    say(&to->part, from->part);
+    say(&to->order, from->order);
+    say(&to->number, from->number);
+    say(&to->approved_by, from->approved_by);
+    batch->paper = batch->paper != KB_PAPER_NONE ? batch->paper : settings->paper;
+    return settings->laboratory_picture != NULL && batch->house_mark.data == NULL
+               ? kb_house_mark_read(settings->laboratory_picture, &batch->house_mark, err)
+               : KB_OK;
+}
+
 static enum kb_status head(const struct kb_batch_run *run, const size_t *member, size_t count,
                            struct kb_batch *batch, struct kb_err *err) {
     const struct kb_order *order = run->order;
+    enum kb_status status = KB_OK;
     bool copied = copy_word(&batch->name, order->specimen[member[0]].batch) &&
                   copy_word(&batch->manifest, order->manifest);
     for (size_t i = 0; i < count && copied; i++) {
@@ -229,10 +252,14 @@ static enum kb_status head(const struct kb_batch_run *run, const size_t *member,
         copied = copy_word(&batch->laboratory, settings->laboratory) &&
                  copy_word(&batch->operator_name, settings->operator_name) &&
                  copy_word(&batch->customer, settings->customer);
+        status = status == KB_OK ? furnish(settings, batch, err) : status;
     }
     memcpy(batch->manifest_sha256, order->manifest_sha256, sizeof batch->manifest_sha256);
     kb_plan_stamp(batch->made_at);
     batch->specimen = kb_alloc_zero(count, sizeof *batch->specimen);
+    if (status != KB_OK) {
+        return status;
+    }
     return copied && batch->specimen != NULL ? KB_OK : kb_fail_memory(err, "app", count);
 }
 

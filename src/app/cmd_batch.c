@@ -137,11 +137,16 @@ static enum kb_status tell_written(void *context, const struct kb_batch *batch, 
 
 /* ---- from the manifest to an order ---- */
 
-static struct kb_order_specimen *list_specimens(const struct kb_manifest *manifest) {
+static struct kb_order_specimen *list_specimens(const struct kb_request *request,
+                                                struct kb_manifest *manifest) {
+    const bool paper_said = kb_request_said(request, kb_option_by_name("paper", KB_BATCH)) != NULL;
     const double um_per_mm = 1000.0;
     struct kb_order_specimen *list = kb_alloc(manifest->specimens, sizeof *list);
     for (size_t i = 0; list != NULL && i < manifest->specimens; i++) {
-        const struct kb_manifest_specimen *from = &manifest->specimen[i];
+        struct kb_manifest_specimen *from = &manifest->specimen[i];
+        if (paper_said) { /* on the command line: for all; else as the job files have it */
+            from->request.settings.paper = request->settings.paper;
+        }
         list[i] = (struct kb_order_specimen){
             .batch = from->batch,
             .id = from->id,
@@ -181,7 +186,7 @@ static int run_manifest(const struct kb_request *request, const char *name, cons
     struct kb_order_specimen *specimen = NULL;
     enum kb_status status = kb_manifest_read(name, request, &manifest, &err);
     if (status == KB_OK) {
-        specimen = list_specimens(&manifest);
+        specimen = list_specimens(request, &manifest);
         status = specimen != NULL ? KB_OK : kb_fail_memory(&err, "app", manifest.specimens);
     }
     int code = 0;

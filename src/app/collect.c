@@ -136,9 +136,9 @@ static enum kb_status take_fields(struct kb_request *request, const struct kb_jo
     return status;
 }
 
-static const char *const sections[] = {"specimen",  "fields",    "calibration", "segmentation",
-                                       "particles", "precision", "chemistry",   "carbon",
-                                       "given",     "limits",    "by_hand",     "output"};
+static const char *const sections[] = {
+    "specimen", "fields", "calibration", "segmentation", "particles",   "precision", "chemistry",
+    "carbon",   "given",  "limits",      "by_hand",      "certificate", "output"};
 
 static enum kb_status unknown_entry(const struct kb_job_entry *entry, const char *where,
                                     struct kb_err *err) {

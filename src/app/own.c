@@ -84,6 +84,28 @@ enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignme
     return KB_OK;
 }
 
+/* Words for a sheet that has room for so many characters; one line, because a cell or a key is. */
+enum kb_status kb_own_wording(struct kb_request *request, const struct kb_assignment *from,
+                              struct kb_err *err) {
+    const char **target = (const char **)(void *)((char *)request + from->option->offset);
+    size_t characters = 0;
+    for (const char *c = from->value; *c != '\0'; c++) {
+        characters += ((unsigned char)*c & 0xc0) != 0x80 ? 1 : 0; /* UTF-8: first bytes */
+    }
+    if (characters == 0) {
+        return kb_refuse(from, err, "is empty (leave the option out instead)");
+    }
+    if ((double)characters > from->option->high) {
+        char right[120];
+        (void)snprintf(right, sizeof right,
+                       "is too long for the one sheet of a certificate (at most %d characters)",
+                       (int)from->option->high);
+        return kb_refuse(from, err, right);
+    }
+    *target = from->value; /* assignments live as long as the request */
+    return KB_OK;
+}
+
 static double *element(struct kb_chemistry *chemistry, const char *name) {
     const struct {
         const char *name;

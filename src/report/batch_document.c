@@ -25,6 +25,7 @@ void kb_batch_release(struct kb_batch *batch) {
         kb_batch_specimen_release(&batch->specimen[i]);
     }
     kb_free(batch->specimen);
+    kb_free(batch->house_mark.data);
     *batch = (struct kb_batch){.name = NULL};
 }
 

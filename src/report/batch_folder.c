@@ -4,7 +4,8 @@
  * thousand fields take no more memory than the fields of one specimen. A file that already holds
  * the same bytes is left alone: a batch that is run again touches what has changed.
  */
-#include "batch_priv.h"
+#include "folder_priv.h"
+#include "html_batch_priv.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -33,9 +34,8 @@ static bool holds_already(const char *path, const struct kb_text *text) {
     return same;
 }
 
-/* The text into a file of the folder; `text` is released. */
-static enum kb_status put(const char *folder, const char *name, struct kb_text *text,
-                          struct kb_err *err) {
+enum kb_status kb_batch_put(const char *folder, const char *name, struct kb_text *text,
+                            struct kb_err *err) {
     char *path = kb_join_path(folder, name);
     enum kb_status status = KB_OK;
     if (path == NULL) {
@@ -48,8 +48,44 @@ static enum kb_status put(const char *folder, const char *name, struct kb_text *
     return status;
 }
 
+enum kb_status kb_batch_drop(const char *folder, const char *name, struct kb_err *err) {
+    char *path = kb_join_path(folder, name);
+    enum kb_status status = KB_OK;
+    if (path == NULL) {
+        status = kb_fail_memory(err, "report", strlen(folder));
+    } else if (unlink(path) != 0 && errno != ENOENT && errno != ENOTDIR) {
+        status = kb_fail(err, KB_E_SYSTEM, "report", path, "cannot remove: %s", strerror(errno));
+    }
+    kb_free(path);
+    return status;
+}
+
+/* Page and, where a paper is named, the same as PDF; `page` is released. */
+static enum kb_status put_page(const char *own, enum kb_paper paper, struct kb_text *page,
+                               struct kb_err *err) {
+    struct kb_text pdf = KB_TEXT_INIT;
+    struct kb_paper_params params = kb_paper_params_default();
+    params.paper = paper;
+    enum kb_status status = KB_OK;
+    if (paper == KB_PAPER_NONE) {
+        status = kb_batch_drop(own, KB_PAPER_FILE, err);
+    } else {
+        status = kb_paper_pdf(page->data, page->length, &params, &pdf, err);
+        if (status == KB_OK) {
+            status = kb_batch_put(own, KB_PAPER_FILE, &pdf, err);
+        }
+    }
+    if (status == KB_OK) {
+        return kb_batch_put(own, "report.html", page, err);
+    }
+    kb_text_release(&pdf);
+    kb_text_release(page);
+    return status;
+}
+
 static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, const char *folder,
-                                   const struct kb_result *result, struct kb_err *err) {
+                                   enum kb_paper paper, const struct kb_result *result,
+                                   struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
     char *own = kb_join_path(folder, specimen->folder);
     if (own == NULL) {
@@ -60,13 +96,13 @@ static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, con
         status = kb_report_html(result, &text, err);
     }
     if (status == KB_OK) {
-        status = put(own, "report.html", &text, err);
+        status = put_page(own, paper, &text, err);
     }
     if (status == KB_OK) {
         status = kb_report_json(result, &text, err);
     }
     if (status == KB_OK) {
-        status = put(own, "result.json", &text, err);
+        status = kb_batch_put(own, "result.json", &text, err);
     }
     kb_free(own);
     return status;
@@ -75,21 +111,14 @@ static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, con
 /* What an earlier run found of a specimen that cannot be judged now must not stand for it. */
 static enum kb_status take_away(const struct kb_batch_specimen *specimen, const char *folder,
                                 struct kb_err *err) {
-    static const char *const name[] = {"result.json", "report.html"};
+    static const char *const name[] = {"result.json", "report.html", KB_PAPER_FILE};
     char *own = kb_join_path(folder, specimen->folder);
     enum kb_status status = KB_OK;
     if (own == NULL) {
         return kb_fail_memory(err, "report", strlen(folder));
     }
     for (size_t i = 0; i < KB_COUNT_OF(name) && status == KB_OK; i++) {
-        char *path = kb_join_path(own, name[i]);
-        if (path == NULL) {
-            status = kb_fail_memory(err, "report", strlen(own));
-        } else if (unlink(path) != 0 && errno != ENOENT && errno != ENOTDIR) {
-            status =
-                kb_fail(err, KB_E_SYSTEM, "report", path, "cannot remove: %s", strerror(errno));
-        }
-        kb_free(path);
+        status = kb_batch_drop(own, name[i], err);
     }
     if (status == KB_OK) {
         (void)rmdir(own); /* it may hold what is not ours */
@@ -114,13 +143,17 @@ static enum kb_status flow(struct kb_text *piece, struct kb_outfile *fields, str
 }
 
 static enum kb_status put_one(const struct kb_batch *batch, size_t specimen, const char *folder,
-                              struct kb_outfile *fields, struct kb_err *err) {
+                              struct kb_outfile *fields, struct kb_batch_gathered *gathered,
+                              struct kb_err *err) {
     const bool judged = batch->specimen[specimen].judged;
     struct kb_text piece = KB_TEXT_INIT;
     struct kb_result result = {0};
     enum kb_status status = judged ? batch->open(batch->context, specimen, &result, err) : KB_OK;
     if (status == KB_OK && judged) {
-        status = put_specimen(&batch->specimen[specimen], folder, &result, err);
+        status = put_specimen(&batch->specimen[specimen], folder, batch->paper, &result, err);
+        if (status == KB_OK) {
+            status = kb_batch_gather(specimen, &result, gathered, err);
+        }
     } else if (status == KB_OK) {
         status = take_away(&batch->specimen[specimen], folder, err);
     }
@@ -136,7 +169,7 @@ static enum kb_status put_one(const struct kb_batch *batch, size_t specimen, con
 }
 
 static enum kb_status put_fields(const struct kb_batch *batch, const char *folder,
-                                 struct kb_err *err) {
+                                 struct kb_batch_gathered *gathered, struct kb_err *err) {
     struct kb_text piece = KB_TEXT_INIT;
     struct kb_outfile fields = {NULL, NULL, NULL};
     char *path = kb_join_path(folder, "fields.csv");
@@ -147,7 +180,7 @@ static enum kb_status put_fields(const struct kb_batch *batch, const char *folde
         status = flow(&piece, &fields, err);
     }
     for (size_t i = 0; i < batch->specimens && status == KB_OK; i++) {
-        status = put_one(batch, i, folder, &fields, err);
+        status = put_one(batch, i, folder, &fields, gathered, err);
     }
     if (status == KB_OK) {
         status = kb_outfile_commit(&fields, err);
@@ -188,19 +221,24 @@ static int lock_and_tidy(const struct kb_batch *batch, const char *folder) {
 static enum kb_status put_all(const struct kb_batch *batch, const char *folder,
                               struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
-    enum kb_status status = put_fields(batch, folder, err);
+    struct kb_batch_gathered gathered = {.settings = 0};
+    enum kb_status status = put_fields(batch, folder, &gathered, err);
     if (status == KB_OK) {
         status = kb_report_batch_specimens_csv(batch, &text, err);
     }
     if (status == KB_OK) {
-        status = put(folder, "specimens.csv", &text, err);
+        status = kb_batch_put(folder, "specimens.csv", &text, err);
+    }
+    if (status == KB_OK) {
+        status = kb_batch_put_papers(batch, &gathered, folder, err);
     }
     if (status == KB_OK) {
         status = kb_report_batch_json(batch, &text, err);
     }
     if (status == KB_OK) {
-        status = put(folder, "batch.json", &text, err);
+        status = kb_batch_put(folder, "batch.json", &text, err);
     }
+    kb_batch_gathered_release(&gathered);
     return status;
 }
 

@@ -63,6 +63,8 @@ void kb_svg_patterns(struct kb_text *out); /* once a page */
 void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px);
 void kb_svg_swatch(struct kb_text *out, enum kb_phase phase);
 void kb_svg_limit(struct kb_text *out, const struct kb_limit_result *limit);
+/* The same, so many pixels wide. */
+void kb_svg_limit_sized(struct kb_text *out, const struct kb_limit_result *limit, int width_px);
 void kb_svg_grey(struct kb_text *out, const struct kb_segmentation_figures *figures);
 
 /* ---- sections, in their order on the page ------------------------------------------------------

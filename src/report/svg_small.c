@@ -122,6 +122,10 @@ static void limit_mark(struct kb_text *out, struct span range, double value) {
 }
 
 void kb_svg_limit(struct kb_text *out, const struct kb_limit_result *limit) {
+    kb_svg_limit_sized(out, limit, LIMIT_WIDTH);
+}
+
+void kb_svg_limit_sized(struct kb_text *out, const struct kb_limit_result *limit, int width_px) {
     const struct kb_estimate *value = &limit->value;
     bool measured = value->measured && isfinite(value->value);
     bool interval = measured && value->has_interval && isfinite(value->lo) && isfinite(value->hi);
@@ -133,8 +137,8 @@ void kb_svg_limit(struct kb_text *out, const struct kb_limit_result *limit) {
                    "<svg viewBox=\"0 0 %d %d\" width=\"%d\" height=\"%d\" aria-hidden=\"true\">"
                    "<rect x=\"0\" y=\"%.1f\" width=\"%d\" height=\"1\" fill=\"#d3d6da\" />"
                    "<rect x=\"%.1f\" y=\"4\" width=\"%.1f\" height=\"%d\" fill=\"#dfe3dc\" />",
-                   LIMIT_WIDTH, LIMIT_HEIGHT, LIMIT_WIDTH, LIMIT_HEIGHT, middle - 0.5, LIMIT_WIDTH,
-                   low, fmax(high - low, 0.0), LIMIT_HEIGHT - 8);
+                   LIMIT_WIDTH, LIMIT_HEIGHT, width_px, LIMIT_HEIGHT * width_px / LIMIT_WIDTH,
+                   middle - 0.5, LIMIT_WIDTH, low, fmax(high - low, 0.0), LIMIT_HEIGHT - 8);
     limit_mark(out, range, limit->limit.low);
     limit_mark(out, range, limit->limit.high);
     if (interval) {
