@@ -72,3 +72,30 @@ def documents(out):
             content = path.read_bytes()
             found[str(name)] = DAY.sub(b"the day", content) if dated else content
     return found
+
+
+class Batches(program.Case):
+    """Some forty small fields, and the result of one run over them, shared by all tests."""
+
+    @classmethod
+    def setUpClass(cls):
+        super().setUpClass()
+        cls.fields = draw(cls.shared / "fields", 36)
+        cls.manifest = manifest(cls.shared / "manifest.csv", cls.fields, 4, batches=2)
+        cls.whole = cls.shared / "whole"
+        done = program.run("batch", "-o", cls.whole, cls.manifest)
+        assert done.returncode in (0, 1), done.stderr
+        cls.table = done.stdout
+        cls.expected = documents(cls.whole)
+
+    def batch(self, *words, code=None, **more):
+        done = program.run("batch", *words, **more)
+        if code is not None:
+            self.assertEqual(done.returncode, code, done.stderr + done.stdout)
+        return done
+
+    def assert_same_bytes(self, out):
+        found = documents(out)
+        self.assertEqual(sorted(found), sorted(self.expected))
+        for name, content in self.expected.items():
+            self.assertEqual(found[name], content, name)
