@@ -2,7 +2,7 @@
  *
  * What only decides how fields are pooled and judged (limits, chemistry, wanted precision) is left
  * out on purpose: a batch is judged anew without measuring anew. A setting of the field that were
- * forgotten here would bring back figures measured otherwise, so tests/cli/test_batch_parts.py changes
+ * forgotten here would bring back figures measured otherwise: tests/cli/test_batch_parts.py changes
  * every option of the table and asks for another name.
  */
 #include "share.h"
