@@ -27,6 +27,9 @@ enum kb_status kb_measure_batches(const struct kb_order *order, const struct kb_
     struct kb_batch_run run = {.order = order};
     struct kb_locale locale = kb_locale_enter();
     enum kb_status status = check_order(order, err);
+    if (status == KB_OK && order->history != NULL && order->task != KB_TASK_PART) {
+        status = kb_register_open(order->history, true, &run.history, err);
+    }
     if (status == KB_OK) {
         status = kb_batch_plan(order, &run, err);
     }
@@ -41,6 +44,7 @@ enum kb_status kb_measure_batches(const struct kb_order *order, const struct kb_
     if (status == KB_OK && order->task != KB_TASK_PART) {
         status = kb_batch_join(&run, seen, err);
     }
+    kb_register_close(run.history);
     kb_batch_run_release(&run);
     kb_locale_leave(locale);
     return status;

@@ -6,6 +6,7 @@
  * of the specimen.
  */
 #include "batch_run.h"
+#include "history_way.h"
 
 #include <string.h>
 
@@ -42,6 +43,13 @@ static enum kb_status conclude(struct kb_batch_run *run, size_t specimen, bool p
     enum kb_status status = kb_plan_begin(&plan, result, err);
     result->made_at[0] = '\0';
     result->of_batch = true;
+    if (status == KB_OK) {
+        const char *batch = run->order->specimen[specimen].batch;
+        kb_free(result->batch_name);
+        result->batch_name = kb_copy_string(batch);
+        status =
+            batch == NULL || result->batch_name != NULL ? KB_OK : kb_fail_memory(err, "app", 1);
+    }
     if (status == KB_OK) {
         status = read_shares(run, specimen, pictures, &plan, result, err);
     }
@@ -172,6 +180,7 @@ static enum kb_status fill_row(struct kb_batch_run *run, size_t specimen,
     const struct kb_order_specimen *order = &run->order->specimen[specimen];
     row->id = kb_copy_string(order->id);
     row->grade = kb_copy_string(order->grade);
+    row->casting = kb_copy_string(order->settings.casting);
     row->section_mm = order->section_mm;
     row->first_row = order->row;
     row->material = order->settings.material;
@@ -182,7 +191,8 @@ static enum kb_status fill_row(struct kb_batch_run *run, size_t specimen,
         row->figure[i] = kb_estimate_missing(kb_quantity_unit((enum kb_quantity)i),
                                              "a field of the specimen could not be measured");
     }
-    if (row->id == NULL || (order->grade != NULL && row->grade == NULL)) {
+    if (row->id == NULL || (order->grade != NULL && row->grade == NULL) ||
+        (order->settings.casting != NULL && row->casting == NULL)) {
         return kb_fail_memory(err, "app", 1);
     }
     return has_faults(run, specimen) ? copy_faults(run, specimen, row, err)
@@ -302,6 +312,10 @@ static enum kb_status finish_batch(struct kb_batch_run *run, const struct kb_bat
     char *folder = kb_join_path(run->order->out_folder, folder_name);
     enum kb_status status = folder != NULL ? make_batch(run, member, count, &batch, err)
                                            : kb_fail_memory(err, "app", 1);
+    if (status == KB_OK && run->history != NULL) { /* before its page, which charts it too */
+        status = kb_history_add_batch(run->history, &batch, err);
+        batch.history = run->history;
+    }
     if (status == KB_OK) {
         status = kb_report_batch_folder(&batch, folder, err);
     }

@@ -18,10 +18,11 @@ struct kb_batch_run {
     char (*blank_sha256)[65];     /* one a specimen; "" without blank field */
     struct kb_batch_field *field; /* of all specimens, in their order */
     size_t fields;
-    size_t *first;         /* of each specimen its first field; one more at the end */
-    char plan_sha256[65];  /* of the names of all fields and the settings that measure them */
-    char *shares;          /* folder */
-    struct kb_words words; /* of the shares that were read */
+    size_t *first;               /* of each specimen its first field; one more at the end */
+    char plan_sha256[65];        /* of the names of all fields and the settings that measure them */
+    char *shares;                /* folder */
+    struct kb_words words;       /* of the shares that were read */
+    struct kb_register *history; /* NULL: none */
 };
 
 /* batch_plan.c: settings checked, names and patterns expanded; opens no picture but the blank

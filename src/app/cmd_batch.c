@@ -179,6 +179,13 @@ static int run(const struct kb_request *request, const struct kb_order *order, c
     return seen.unusable > 0 ? kb_exit_code(KB_E_INPUT) : seen.all_accepted ? 0 : 1;
 }
 
+/* The register, from any folder; NULL: none. */
+static const char *history_of(const struct kb_request *request) {
+    const struct kb_assignment *said =
+        kb_request_said(request, kb_option_by_name("history", KB_BATCH));
+    return said != NULL ? said->value : NULL;
+}
+
 static int run_manifest(const struct kb_request *request, const char *name, const char *out,
                         const char *began) {
     struct kb_err err = {.code = KB_OK};
@@ -198,6 +205,7 @@ static int run_manifest(const struct kb_request *request, const char *name, cons
             .specimen = specimen,
             .specimens = manifest.specimens,
             .out_folder = out,
+            .history = history_of(request),
             .task = request->merge       ? KB_TASK_MERGE
                     : request->parts > 0 ? KB_TASK_PART
                                          : KB_TASK_ALL,

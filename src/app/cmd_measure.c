@@ -1,5 +1,6 @@
 /* cmd_measure.c - `keelblock measure`: run the pipeline, show the table, answer with the exit code.
  */
+#include "history_way.h"
 #include "request.h"
 #include "terminal.h"
 
@@ -65,15 +66,49 @@ static void show_extras(const struct kb_request *request, const struct kb_result
     }
 }
 
+/* Before anything is measured: a register that cannot be used is said at once. */
+static enum kb_status open_history(const struct kb_request *request, struct kb_register **reg,
+                                   struct kb_err *err) {
+    *reg = NULL;
+    if (request->history_path == NULL) {
+        return KB_OK;
+    }
+    if (request->settings.specimen_id == NULL) {
+        return kb_fail(err, KB_E_USAGE, "app", NULL,
+                       "the register needs a name to find the result by (say --specimen NAME)");
+    }
+    return kb_register_open(request->history_path, true, reg, err);
+}
+
+static enum kb_status add_to_history(const struct kb_request *request,
+                                     const struct kb_result *result, struct kb_register *reg,
+                                     struct kb_err *err) {
+    struct kb_register_added added;
+    if (reg == NULL) {
+        return KB_OK;
+    }
+    enum kb_status status = kb_history_add(reg, result, NULL, NULL, &added, err);
+    if (status == KB_OK && !request->quiet && added.same_pictures[0] != '\0') {
+        (void)fprintf(stderr, "keelblock: the same pictures are in the register as specimen %s\n",
+                      added.same_pictures);
+    }
+    return status;
+}
+
 int kb_command_measure(struct kb_request *request) {
     struct kb_err err = {.code = KB_OK};
     struct kb_result result;
+    struct kb_register *reg = NULL;
     enum kb_status status = need_words(request, &err);
+    if (status == KB_OK) {
+        status = open_history(request, &reg, &err);
+    }
     if (status != KB_OK) {
         return kb_complain(&err);
     }
     struct kb_settings_field *fields = list_fields(request);
     if (fields == NULL) {
+        kb_register_close(reg);
         (void)kb_fail_memory(&err, "app", request->fields * sizeof *fields);
         return kb_complain(&err);
     }
@@ -84,9 +119,14 @@ int kb_command_measure(struct kb_request *request) {
     kb_terminal_progress_end(&bar);
     kb_free(fields);
     if (status != KB_OK) {
+        kb_register_close(reg);
         return kb_complain(&err);
     }
-    status = show(request, &result, &err);
+    status = add_to_history(request, &result, reg, &err);
+    kb_register_close(reg);
+    if (status == KB_OK) {
+        status = show(request, &result, &err);
+    }
     int code = status != KB_OK ? kb_complain(&err) : 0;
     if (status == KB_OK) {
         show_extras(request, &result);

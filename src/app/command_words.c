@@ -18,7 +18,8 @@ const struct kb_command_words kb_commands[] = {
      "measure many specimens, one verdict each and one a batch",
      "The manifest is a table saved as CSV by any spreadsheet, a row a field or a pattern of "
      "fields; columns: specimen, and as needed batch, field, contrast, material, pixel size, scale "
-     "bar, page, blank field, job file, limits, grade, section thickness, laboratory, operator, "
+     "bar, page, blank field, job file, limits, grade, section thickness, casting, cast on, "
+     "laboratory, operator, "
      "customer, remark, elements of the known chemistry (C, Si, ...), and values measured "
      "elsewhere "
      "(hardness HBW, tensile strength, ...). Paths are meant from its folder. A field that cannot "
@@ -28,6 +29,21 @@ const struct kb_command_words kb_commands[] = {
      "again it goes on where it was. Exit status: 0 measured, and all accepted where limits are "
      "set; 1 some batch rejected or undecided; 2 usage; 3 some field cannot be used; 4 disk or "
      "memory failed."},
+    {KB_HISTORY, "history",
+     "history add RESULT... | list | chart | export | stretch --history FILE [OPTION...]",
+     "results over time: register, control charts, drift before the limit",
+     "The register is one file that measure and batch add to with --history FILE. add: results "
+     "that "
+     "lie in folders, or result.json; the same result twice changes nothing, and one of the same "
+     "pictures with other settings, decisions or version supersedes the one before, which is kept. "
+     "list: the results in the order of casting. chart: individuals and moving range of the "
+     "figures "
+     "of one casting, with limits from its first 25 castings or a stated baseline, runs that break "
+     "a rule, and the drift with the castings left until its limit; with -o DIR also as SVG. "
+     "export: "
+     "every figure as CSV on standard output. stretch: from a day on castings are made in another "
+     "way, and get control limits of their own. Exit status: 0 done; 2 usage; 3 a result or the "
+     "register cannot be used; 4 disk or memory failed."},
     {KB_CARBON_RULE, "carbon",
      "carbon --pearlite FRACTION [--graphite FRACTION] | --carbon PERCENT",
      "lever rule, both ways, with the working",

@@ -35,6 +35,8 @@ static int run(enum kb_command command, int argc, char *const *argv) {
             code = kb_command_prove(&request);
         } else if (command == KB_BATCH) {
             code = kb_command_batch(&request);
+        } else if (command == KB_HISTORY) {
+            code = kb_command_history(&request);
         } else {
             code = kb_command_render(&request);
         }

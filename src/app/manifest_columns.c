@@ -27,6 +27,8 @@ static const struct kb_column columns[] = {
     {"limits", KB_COLUMN_TEXT, "limits", NULL},
     {"grade", KB_COLUMN_TEXT, "grade", NULL},
     {"section thickness", KB_COLUMN_NUMBER, "section-thickness", NULL},
+    {"casting", KB_COLUMN_TEXT, "casting", NULL},
+    {"cast on", KB_COLUMN_TEXT, "cast-on", NULL},
     {"laboratory", KB_COLUMN_TEXT, "laboratory", NULL},
     {"operator", KB_COLUMN_TEXT, "operator", NULL},
     {"customer", KB_COLUMN_TEXT, "customer", NULL},

@@ -13,7 +13,8 @@
 #define S KB_SURVEY
 #define P KB_PROVE
 #define B KB_BATCH
-#define ANY (M | C | R | S | P | B)
+#define H KB_HISTORY
+#define ANY (M | C | R | S | P | B | H)
 
 /* Ranges are what is physically possible or what the arithmetic stands; they catch slips of the
  * decimal point, not opinions. */
@@ -37,6 +38,15 @@ const struct kb_option kb_options[] = {
     {"section-thickness", 0, "specimen", "LENGTH",
      "Section thickness of the casting, where limits hang on it, for example 25mm.", M | B,
      KB_OPT_LENGTH, AT(section_um), 1, 1e7, NULL, false},
+    {"batch", 0, "specimen", "NAME", "Batch that the specimen is of, for the register.", M | H,
+     KB_OPT_TEXT, AT(settings.batch_name), 0, 0, NULL, false},
+    {"casting", 0, "specimen", "NAME",
+     "Type of casting, as its drawing names it: whose figures make one control chart.", M | B | H,
+     KB_OPT_TEXT, AT(settings.casting), 0, 0, NULL, false},
+    {"cast-on", 0, "specimen", "DATE",
+     "Day or time of casting, for the order of the chart: 2026-03-04. Without it the time of "
+     "measurement counts.",
+     M | B, KB_OPT_OWN, 0, 0, 0, kb_own_cast_on, false},
     {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.", M | B,
      KB_OPT_TEXT, AT(settings.laboratory), 0, 0, NULL, false},
     {"laboratory-picture", 0, "specimen", "FILE",
@@ -297,11 +307,36 @@ const struct kb_option kb_options[] = {
     {"approved-by", 0, "certificate", "TEXT", "Who approves the certificate.", B, KB_OPT_OWN,
      AT(settings.certificate.approved_by), 1, 80, kb_own_wording, false},
 
+    /* the register */
+    {"quantity", 0, NULL, "QUANTITY",
+     "What to chart, named as in limits; may be said again. Without it, what has limits.", H,
+     KB_OPT_OWN, 0, 0, 0, kb_own_quantity, true},
+    {"rules", 0, NULL, "RULES",
+     "What breaks the run of a chart: numbers of Nelson's tests (1 beyond three sigma, 2 nine on "
+     "one "
+     "side, 3 six rising or falling, 4 fourteen alternating, 5 two of three beyond two sigma, 6 "
+     "four "
+     "of five beyond one sigma, 7 fifteen within one sigma, 8 eight beyond one sigma), or "
+     "western-electric [1,2,5]. More rules find more and give more false alarms.",
+     H, KB_OPT_OWN, 0, 0, 0, kb_own_rules, false},
+    {"baseline", 0, NULL, "N|DATE..DATE",
+     "Castings that the control limits come from: the first N, or those of the days named [25].", H,
+     KB_OPT_OWN, 0, 0, 0, kb_own_baseline, false},
+    {"from", 0, NULL, "DATE", "Day from which a stretch runs.", H, KB_OPT_OWN, 0, 0, 0,
+     kb_own_stretch_from, false},
+    {"reason", 0, NULL, "TEXT", "What changed with it, shown on the chart.", H, KB_OPT_TEXT,
+     AT(chart.reason), 0, 0, NULL, false},
+    {"superseded", 0, NULL, NULL, "List and export superseded results too.", H, KB_OPT_FLAG,
+     AT(chart.superseded), 0, 0, NULL, false},
+
     /* in and out */
     {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M | B,
      KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
     {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.",
-     M | B | R | P, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+     M | B | R | P | H, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+    {"history", 0, "output", "FILE",
+     "Register of results, made if missing: what is measured is added to it.", M | B | H,
+     KB_OPT_TEXT, AT(history_path), 0, 0, NULL, false},
     {"why", 0, "output", "[FIELD ]X,Y",
      "Tell step by step why the pixel X,Y of FIELD has its phase and what became of its particle.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_why, true},
@@ -314,7 +349,7 @@ const struct kb_option kb_options[] = {
     {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.",
      M | B | P, KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
     {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
-     M | B | C | S | P, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+     M | B | C | S | P | H, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
     {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
      0, 0, NULL, false},
     {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,

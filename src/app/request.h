@@ -12,6 +12,7 @@ enum kb_command {
     KB_SURVEY = 8,
     KB_PROVE = 16,
     KB_BATCH = 32,
+    KB_HISTORY = 64,
 };
 
 /* Where a value was said. */
@@ -52,6 +53,18 @@ struct kb_want {
 };
 #define KB_WANTS_MAX 16
 
+/* What was said of charts and stretches to `keelblock history`. */
+struct kb_chart_question {
+    bool quantity[KB_QUANTITIES], chosen; /* some quantity was named */
+    unsigned rules;                       /* 0: not said */
+    size_t one_side;                      /* 0: not said */
+    int64_t baseline;                     /* castings; 0: not said */
+    char from[32], to[32];                /* days of the baseline; "" not said */
+    char since[32];                       /* where a stretch begins; "" not said */
+    char *reason;                         /* why; a view, NULL: not said */
+    bool superseded;                      /* list those too */
+};
+
 struct kb_request {
     enum kb_command command;
     struct kb_settings settings;
@@ -68,9 +81,11 @@ struct kb_request {
     bool dry_run, merge;
     int part, parts; /* 0: not said */
     bool no_pictures, keep_light, keep_touching, whole_frame;
-    char *grade;                  /* of the casting; a view, NULL: not stated */
-    double section_um;            /* its section thickness; 0: not stated */
+    char *grade;       /* of the casting; a view, NULL: not stated */
+    double section_um; /* its section thickness; 0: not stated */
+    struct kb_chart_question chart;
     char *limits_path, *job_path; /* views into assignments */
+    char *history_path;           /* the same; NULL: none */
     char *threshold_reason;       /* the same; NULL: none */
 
     struct kb_assignment *assignment;
@@ -210,6 +225,17 @@ enum kb_status kb_own_want(struct kb_request *request, const struct kb_assignmen
                            struct kb_err *err);
 enum kb_status kb_own_part(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
+/* own_history.c */
+enum kb_status kb_own_cast_on(struct kb_request *request, const struct kb_assignment *from,
+                              struct kb_err *err);
+enum kb_status kb_own_quantity(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_rules(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
+enum kb_status kb_own_baseline(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_stretch_from(struct kb_request *request, const struct kb_assignment *from,
+                                   struct kb_err *err);
 enum kb_status kb_own_look(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 enum kb_status kb_own_distribution(struct kb_request *request, const struct kb_assignment *from,
@@ -236,6 +262,7 @@ int kb_command_render(struct kb_request *request);
 int kb_command_survey(struct kb_request *request);
 int kb_command_prove(struct kb_request *request);
 int kb_command_batch(struct kb_request *request);
+int kb_command_history(struct kb_request *request);
 
 /* Words for people: to stdout. False when it could not be written. */
 bool kb_print_help(enum kb_command command);

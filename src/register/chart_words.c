@@ -103,8 +103,8 @@ static enum kb_status tell_earlier(struct kb_chart *chart, struct kb_err *err) {
     enum kb_status status = KB_OK;
     if (later > 0) {
         status = kb_findings_add(&chart->findings, err, KB_NOTE, "chart-unsteady-before",
-                                 "%zu earlier casting%s since the baseline broke%s a rule.", later,
-                                 later == 1 ? "" : "s", later == 1 ? "" : " each");
+                                 "%zu earlier casting%s since the baseline broke a rule.", later,
+                                 later == 1 ? "" : "s");
     }
     if (status == KB_OK && own > 0) {
         status = kb_findings_add(&chart->findings, err, KB_WARNING, "chart-baseline-unsteady",

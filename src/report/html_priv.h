@@ -59,6 +59,8 @@ struct kb_pairs {
     const char *title; /* for readers who cannot see it */
 };
 void kb_svg_pairs(struct kb_text *out, const struct kb_pairs *pairs);
+/* A control chart; see kb_report_chart_svg(). */
+void kb_svg_chart(struct kb_text *out, const struct kb_chart *chart, bool alone);
 void kb_svg_patterns(struct kb_text *out); /* once a page */
 void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px);
 void kb_svg_swatch(struct kb_text *out, enum kb_phase phase);
