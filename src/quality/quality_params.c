@@ -37,7 +37,7 @@ static const struct check_fact fact[KB_CHECKS] = {
     [KB_CHECK_ETCH_STRONG] = {"etch-strong",
                               "etch: step from graphite to pearlite over their spread", false, 4.5,
                               3.2},
-    [KB_CHECK_STAINS] = {"stains", "stains: share of the matrix in soft patches", true, 1.5, 5.0},
+    [KB_CHECK_STAINS] = {"stains", "stains: share of the matrix in soft patches", true, 1.0, 2.0},
     [KB_CHECK_ETCH_FERRITE] = {"etch-ferrite",
                                "etch: unevenness of ferrite over its step to the next phase", true,
                                20.0, 30.0},
@@ -71,8 +71,12 @@ struct kb_quality_params kb_quality_params_default(enum kb_material material,
         params.warn[i] = fact[i].warn;
         params.unfit[i] = fact[i].unfit;
     }
+    if (contrast ==
+        KB_LIGHT_UNETCHED) { /* stains a third darker than metal are far from graphite */
+        params.warn[KB_CHECK_STAINS] = 2.0;
+        params.unfit[KB_CHECK_STAINS] = 15.0;
+    }
     (void)material;
-    (void)contrast;
     return params;
 }
 

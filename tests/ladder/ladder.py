@@ -10,7 +10,7 @@ kb_quality_cli segments, looks and measures. A step is
              or nodularity by more than 5
 
 Exit code 1 when a step is silent, or when an undisturbed field is called not fit. Writes ladder.csv
-and one chart a fault into --out, and a page with all of them.
+and one chart a fault into --out, and all of them on one sheet (ladder.svg) and page.
 
     tests/ladder/ladder.py --program build/src/app/keelblock \
         --cli build/tests/ladder/kb_quality_cli --out DIR [--reduced]
@@ -272,10 +272,44 @@ def chart(fault, rows):
             out.write(f'<polyline points="{line}" fill="none" stroke="{colour}"/>')
             for x, y, r in points:
                 out.write(MARK[r["word"]].format(x=x, y=y, l=x - 5.5, t=y - 5.5))
-    out.write(f'<text x="{left}" y="{height - 3}" font-size="9">points off the truth: phase '
+    out.write(f'<text x="{left}" y="{height - 3}" font-size="8">points off the truth: phase '
               'dark, nodularity light line; circle fit, triangle usable, square not fit'
               '</text></svg>')
     return out.getvalue()
+
+
+def together(rows):
+    """All charts on one sheet, three abreast, with what they hold to."""
+    faults = list(dict.fromkeys(r["fault"] for r in rows))
+    width, height, top = 460, 260, 40
+    down = (len(faults) + 2) // 3
+    out = io.StringIO()
+    out.write(f'<svg xmlns="http://www.w3.org/2000/svg" width="{3 * width}" '
+              f'height="{down * height + top}" font-family="sans-serif"><rect width="100%" '
+              'height="100%" fill="#fff"/><text x="20" y="26" font-size="16">Error against '
+              f'severity: {len(rows)} steps, silent {sum(map(silent, rows))} (beyond '
+              f'{PHASE_POINTS:g} points of a phase or {NODULARITY_POINTS:g} of nodularity, '
+              'and not refused)</text>')
+    for i, fault in enumerate(faults):
+        svg = chart(fault, [r for r in rows if r["fault"] == fault])
+        out.write(svg.replace("<svg ", f'<svg x="{i % 3 * width}" '
+                                       f'y="{i // 3 * height + top}" ', 1) + "\n")
+    out.write("</svg>\n")
+    return out.getvalue()
+
+
+def number(text):
+    return float(text) if text else None
+
+
+def read_rows(paths):
+    """Rows of earlier runs, from their ladder.csv."""
+    for path in paths:
+        with open(path, encoding="utf-8") as file:
+            for r in csv.DictReader(file):
+                yield {"fault": r["fault"], "severity": number(r["severity"]), "kind": r["kind"],
+                       "phase": number(r["phase_points"]), "word": r["word"],
+                       "nodularity": number(r["nodularity_points"])}
 
 
 def write(out, rows):
@@ -294,14 +328,17 @@ def write(out, rows):
         svg = chart(fault, [r for r in rows if r["fault"] == fault])
         (out / f"{fault}.svg").write_text(svg, encoding="utf-8")
         page.append(svg)
+    (out / "ladder.svg").write_text(together(rows), encoding="utf-8")
     (out / "ladder.html").write_text("<!doctype html><title>ladder</title>" + "\n".join(page),
                                      encoding="utf-8")
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--program", required=True, type=pathlib.Path)
-    parser.add_argument("--cli", required=True, type=pathlib.Path)
+    parser.add_argument("--program", type=pathlib.Path)
+    parser.add_argument("--cli", type=pathlib.Path)
+    parser.add_argument("--chart", nargs="+", metavar="LADDER.CSV", type=pathlib.Path,
+                        help="draw the sheet of these earlier runs into --out, run nothing")
     parser.add_argument("--out", type=pathlib.Path)
     parser.add_argument("--faults", nargs="*", choices=list(FAULTS), default=list(FAULTS))
     parser.add_argument("--kinds", nargs="*", choices=list(KINDS), default=list(KINDS))
@@ -309,6 +346,12 @@ def main():
     parser.add_argument("--size", default="1024x768")
     parser.add_argument("--reduced", action="store_true", help="a dozen pictures only")
     arguments = parser.parse_args()
+    if arguments.chart:
+        rows = list(read_rows(arguments.chart))
+        (arguments.out / "ladder.svg").write_text(together(rows), encoding="utf-8")
+        return 0
+    if not (arguments.program and arguments.cli):
+        parser.error("--program and --cli are needed")
     rows = []
     with tempfile.TemporaryDirectory() as folder:
         bench = Bench(arguments, folder)

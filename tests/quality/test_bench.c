@@ -239,7 +239,7 @@ static void stains_show_as_the_share_they_cover(void **state) {
         plate_make(1000, 800, 200, KB_MATRIX, &plate);
         stain(&plate, share[i]);
         plate_noise(&plate, 2.0, 4);
-        struct kb_quality q = plate_look(&plate, KB_DUCTILE_IRON, KB_LIGHT_UNETCHED);
+        struct kb_quality q = plate_look(&plate, KB_DUCTILE_IRON, KB_LIGHT);
         double value = q.check[KB_CHECK_STAINS].value;
         assert_true(value > before);
         assert_true(i > 0 || value < 0.01);
