@@ -55,7 +55,7 @@ struct kb_render_params {
                                  with the root of the grey, neighbours in a row are alike */
     double charging;          /* levels by which a charged place on the border glows */
     double over_etch;         /* KB_RENDER_LIGHT: 0 etched as it should be, 1 hopelessly too long:
-                                 ferrite dark and mottled, boundaries wide, pearlite near graphite */
+                                 ferrite dark and mottled, boundaries wide, pearlite dark */
     double scratches_per_mm2; /* at most 1e6 in the field */
     double clusters;          /* share of nodules drawn touching another, 0..1 */
 };
