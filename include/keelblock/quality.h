@@ -67,6 +67,13 @@ struct kb_quality {
                                       scratch */
 };
 
+/* Grades of coated abrasives with their mean grain size, coarsest first: refs/fepa_p_series.csv. */
+struct kb_abrasive {
+    const char *name; /* "P1200" */
+    double grain_um;
+};
+KB_API const struct kb_abrasive *kb_abrasives(size_t *count);
+
 #define KB_NO_LIMIT (-1.0)
 
 struct kb_quality_params {

@@ -7,6 +7,7 @@
 
 #include "keelblock/judge.h"
 #include "keelblock/paper.h"
+#include "keelblock/prepare.h"
 #include "keelblock/quality.h"
 #include "keelblock/register.h"
 #include "keelblock/render.h"
@@ -174,12 +175,9 @@ KB_API KB_NODISCARD enum kb_status kb_report_chart_svg(const struct kb_chart *ch
 /* For a page: the chart of a quantity of a casting out of the register as inline SVG, and what it
  * says in words, added to `findings`. Both stay empty when the casting has no result with that
  * figure. Needs no kb_svg_patterns() on the page. */
-KB_API KB_NODISCARD enum kb_status kb_report_history_chart(struct kb_register *reg,
-                                                           const char *casting,
-                                                           enum kb_quantity quantity,
-                                                           struct kb_text *svg,
-                                                           struct kb_findings *findings,
-                                                           struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status
+kb_report_history_chart(struct kb_register *reg, const char *casting, enum kb_quantity quantity,
+                        struct kb_text *svg, struct kb_findings *findings, struct kb_err *err);
 /* The same chart for a terminal, and as JSON. */
 KB_API KB_NODISCARD enum kb_status kb_report_chart_table(const struct kb_chart *chart, int columns,
                                                          struct kb_text *out, struct kb_err *err);
@@ -286,6 +284,24 @@ KB_API KB_NODISCARD enum kb_status kb_report_proof_html(const struct kb_proof *p
                                                         struct kb_text *out, struct kb_err *err);
 KB_API KB_NODISCARD enum kb_status kb_report_proof_table(const struct kb_proof *proof,
                                                          struct kb_text *out, struct kb_err *err);
+
+/* ---- preparation sheets ------------------------------------------------------------------------
+ * The same sheet for a terminal, for the bench (prepare.html, which kb_paper_pdf() sets too), and
+ * as schema "keelblock.preparation/1". Names may be NULL. As the writers to memory above. */
+
+struct kb_sheet_names {
+    const char *specimen, *laboratory;
+};
+KB_API KB_NODISCARD enum kb_status kb_report_prepare_text(const struct kb_prepare_sheet *sheet,
+                                                          const struct kb_sheet_names *names,
+                                                          int columns, struct kb_text *out,
+                                                          struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_prepare_html(const struct kb_prepare_sheet *sheet,
+                                                          const struct kb_sheet_names *names,
+                                                          struct kb_text *out, struct kb_err *err);
+KB_API KB_NODISCARD enum kb_status kb_report_prepare_json(const struct kb_prepare_sheet *sheet,
+                                                          const struct kb_sheet_names *names,
+                                                          struct kb_text *out, struct kb_err *err);
 
 /* ---- the output folder -------------------------------------------------------------------------
  * Files are made in a hidden folder inside (".keelblock-XXXXXX") and moved into place together at

@@ -68,6 +68,17 @@ const struct kb_command_words kb_commands[] = {
      "and prove.json. Draws and measures the same everywhere. Rendered specimens are kinder than "
      "real ones: it proves the arithmetic and the stages, not the preparation. Exit status: 0 "
      "every row passed; 1 some row failed; 2 usage; 4 disk or memory failed."},
+    {KB_PREPARE, "prepare",
+     "prepare --material MATERIAL [--hardness HARDNESS] [--cut CUT] | --after RESULT",
+     "how to grind, polish and etch the specimen at hand",
+     "Prints a sheet for the bench: the abrasives from coarse to fine, times and loads as ranges, "
+     "what keeps graphite in, what to look for before etching, the etchant and when it is enough, "
+     "and the cautions where they matter. With --after it reads the result.json of a measurement, "
+     "or its folder, and says which step its faults send back to; where measure refused the fields "
+     "and wrote none, say --fault, or measure with --accept-unfit. With -o writes prepare.html, "
+     "with --paper also prepare.pdf, to print and tick. Values are common practice, no published "
+     "source; local rules and trained staff decide. Exit status: 0; 2 usage; 3 a result cannot be "
+     "read; 4 disk or memory failed."},
 };
 const size_t kb_command_count = sizeof kb_commands / sizeof kb_commands[0];
 

@@ -37,6 +37,8 @@ static int run(enum kb_command command, int argc, char *const *argv) {
             code = kb_command_batch(&request);
         } else if (command == KB_HISTORY) {
             code = kb_command_history(&request);
+        } else if (command == KB_PREPARE) {
+            code = kb_command_prepare(&request);
         } else {
             code = kb_command_render(&request);
         }

@@ -14,17 +14,18 @@
 #define P KB_PROVE
 #define B KB_BATCH
 #define H KB_HISTORY
-#define ANY (M | C | R | S | P | B | H)
+#define Q KB_PREPARE
+#define ANY (M | C | R | S | P | B | H | Q)
 
 /* Ranges are what is physically possible or what the arithmetic stands; they catch slips of the
  * decimal point, not opinions. */
 const struct kb_option kb_options[] = {
     /* the specimen */
-    {"specimen", 0, "specimen", "NAME", "Name of the specimen, printed on the report.", M,
+    {"specimen", 0, "specimen", "NAME", "Name of the specimen, printed on the report.", M | Q,
      KB_OPT_TEXT, AT(settings.specimen_id), 0, 0, NULL, false},
     {"material", 0, "specimen", "MATERIAL",
-     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.", M | B | C,
-     KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
+     "What was cast or rolled: ductile-iron, grey-iron, compacted-iron or carbon-steel.",
+     M | B | C | Q, KB_OPT_OWN, 0, 0, 0, kb_own_material, false},
     {"contrast", 0, "specimen", "CONTRAST",
      "How the fields named after it were seen: light (etched), light-unetched or sem (secondary "
      "electrons); auto finds it by evidence and asks when not sure [auto]. May be said again for "
@@ -47,8 +48,8 @@ const struct kb_option kb_options[] = {
      "Day or time of casting, for the order of the chart: 2026-03-04. Without it the time of "
      "measurement counts.",
      M | B, KB_OPT_OWN, 0, 0, 0, kb_own_cast_on, false},
-    {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.", M | B,
-     KB_OPT_TEXT, AT(settings.laboratory), 0, 0, NULL, false},
+    {"laboratory", 0, "specimen", "TEXT", "Name of the laboratory, printed on the report.",
+     M | B | Q, KB_OPT_TEXT, AT(settings.laboratory), 0, 0, NULL, false},
     {"laboratory-picture", 0, "specimen", "FILE",
      "The laboratory's own picture for the head of the report, PNG or JPEG.", M | B, KB_OPT_TEXT,
      AT(settings.laboratory_picture), 0, 0, NULL, false},
@@ -329,11 +330,32 @@ const struct kb_option kb_options[] = {
     {"superseded", 0, NULL, NULL, "List and export superseded results too.", H, KB_OPT_FLAG,
      AT(chart.superseded), 0, 0, NULL, false},
 
+    /* preparation */
+    {"hardness", 0, NULL, "HARDNESS",
+     "soft, medium or hard, or a value with its scale, as 187HBW or 210HV: soft up to 150 HBW, "
+     "hard "
+     "above 300 HBW [medium, or what the result holds].",
+     Q, KB_OPT_OWN, 0, 0, 0, kb_own_hardness, false},
+    {"cut", 0, NULL, "CUT",
+     "How the face was cut: precision, abrasive-wheel, saw, as-broken or flame [abrasive-wheel].",
+     Q, KB_OPT_OWN, 0, 0, 0, kb_own_cut, false},
+    {"mount", 0, NULL, "MOUNT", "hot, cold (cast resin) or none [hot].", Q, KB_OPT_OWN, 0, 0, 0,
+     kb_own_mount, false},
+    {"etchant", 0, NULL, "ETCHANT", "nital or picral [nital].", Q, KB_OPT_OWN, 0, 0, 0,
+     kb_own_etchant, false},
+    {"after", 0, NULL, "RESULT",
+     "A result.json, or its folder: begin with the step that its faults send back to.", Q,
+     KB_OPT_TEXT, AT(after_path), 0, 0, NULL, false},
+    {"fault", 0, NULL, "CHECK",
+     "A check that a measurement refused, by its name, as scratches, pull-out or etch-weak; may be "
+     "said for several.",
+     Q, KB_OPT_OWN, 0, 0, 0, kb_own_fault, true},
+
     /* in and out */
     {"job", 0, NULL, "FILE", "Read settings from a job file; the command line overrides it.", M | B,
      KB_OPT_TEXT, AT(job_path), 0, 0, NULL, false},
     {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.",
-     M | B | R | P | H, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
+     M | B | R | P | H | Q, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
     {"history", 0, "output", "FILE",
      "Register of results, made if missing: what is measured is added to it.", M | B | H,
      KB_OPT_TEXT, AT(history_path), 0, 0, NULL, false},
@@ -344,12 +366,14 @@ const struct kb_option kb_options[] = {
      "Also write the report as PDF, report.pdf, on this paper; none: do not. Of a batch its "
      "certificate too, and its report holds that of each specimen.",
      M | B, KB_OPT_OWN, 0, 0, 0, kb_own_paper, false},
+    {"paper", 0, NULL, "a4|letter", "Also write the sheet as PDF, prepare.pdf, on this paper.", Q,
+     KB_OPT_OWN, 0, 0, 0, kb_own_paper, false},
     {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M | B,
      KB_OPT_FLAG, AT(no_pictures), 0, 0, NULL, false},
     {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.",
      M | B | P, KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
     {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
-     M | B | C | S | P | H, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+     M | B | C | S | P | H | Q, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
     {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
      0, 0, NULL, false},
     {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,

@@ -13,6 +13,7 @@ void kb_request_init(struct kb_request *request, enum kb_command command) {
         .command = command,
         .settings = kb_settings_default(KB_DUCTILE_IRON, KB_LIGHT),
         .render = kb_render_params_default(),
+        .prepare = kb_prepare_params_default(KB_DUCTILE_IRON),
         .question = {.graphite = NAN, .pearlite = NAN, .carbon = NAN},
         .render_fields = 1,
         .seed = 1,

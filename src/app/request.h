@@ -13,6 +13,7 @@ enum kb_command {
     KB_PROVE = 16,
     KB_BATCH = 32,
     KB_HISTORY = 64,
+    KB_PREPARE = 128,
 };
 
 /* Where a value was said. */
@@ -77,7 +78,11 @@ struct kb_request {
     struct kb_want want[KB_WANTS_MAX];
     size_t wants;
     bool json, quiet, timing, help, version;
-    bool quick; /* prove with fewer specimens */
+    bool quick;                       /* prove with fewer specimens */
+    struct kb_prepare_params prepare; /* its material is settled last */
+    bool hardness_said;
+    char *after_path; /* of a result; a view, NULL: none */
+    unsigned faults;  /* that a person says were seen: bits by enum kb_check */
     bool dry_run, merge;
     int part, parts; /* 0: not said */
     bool no_pictures, keep_light, keep_touching, whole_frame;
@@ -245,6 +250,18 @@ enum kb_status kb_own_graphite(struct kb_request *request, const struct kb_assig
 enum kb_status kb_own_size(struct kb_request *request, const struct kb_assignment *from,
                            struct kb_err *err);
 
+/* own_prepare.c */
+enum kb_status kb_own_hardness(struct kb_request *request, const struct kb_assignment *from,
+                               struct kb_err *err);
+enum kb_status kb_own_cut(struct kb_request *request, const struct kb_assignment *from,
+                          struct kb_err *err);
+enum kb_status kb_own_mount(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
+enum kb_status kb_own_etchant(struct kb_request *request, const struct kb_assignment *from,
+                              struct kb_err *err);
+enum kb_status kb_own_fault(struct kb_request *request, const struct kb_assignment *from,
+                            struct kb_err *err);
+
 /* own_pixel_size.c: "512±8 MPa (k=1)" in place to what stands before the sign and behind it (NULL:
  * no sign), and the coverage factor, 2 where none is said. False for a factor that makes no sense.
  */
@@ -263,6 +280,7 @@ int kb_command_survey(struct kb_request *request);
 int kb_command_prove(struct kb_request *request);
 int kb_command_batch(struct kb_request *request);
 int kb_command_history(struct kb_request *request);
+int kb_command_prepare(struct kb_request *request);
 
 /* Words for people: to stdout. False when it could not be written. */
 bool kb_print_help(enum kb_command command);

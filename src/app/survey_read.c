@@ -6,15 +6,12 @@
  * that two results hold (the same digest of the file, the same page) counts once: twice the same
  * picture says nothing new about the spread.
  */
+#include "result_file.h"
 #include "survey.h"
 
-#include <errno.h>
-#include <jansson.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #define STAGE "survey"
-#define SCHEMA "keelblock.result/1"
 
 /* Physical room for areas and counts of one field: a square metre in um2, and its square. */
 static const double area_most = 1e12, squared_most = 1e24, count_most = 1e12;
@@ -190,30 +187,12 @@ static enum kb_status read_fields(struct reading *reading, const json_t *root,
 /* ---- the head of a result ----------------------------------------------------------------------
  */
 
-static enum kb_status check_schema(const json_t *root, const char *path, struct kb_err *err) {
-    const char *schema = json_string_value(json_object_get(root, "schema"));
-    if (schema == NULL || strncmp(schema, "keelblock.", strlen("keelblock.")) != 0) {
-        return kb_fail(err, KB_E_INPUT, STAGE, path,
-                       "is no result of keelblock (give a result.json that keelblock measure "
-                       "wrote)");
-    }
-    if (strcmp(schema, SCHEMA) != 0) {
-        return kb_fail(err, KB_E_INPUT, STAGE, path,
-                       "has the schema '%.40s', %s is wanted (give a result.json that keelblock "
-                       "measure of this version wrote)",
-                       schema, SCHEMA);
-    }
-    return KB_OK;
-}
-
-static enum kb_status settle_material(const json_t *specimen, const char *path,
+static enum kb_status settle_material(const json_t *root, const char *path,
                                       struct kb_survey *survey, struct kb_err *err) {
-    const char *name = json_string_value(json_object_get(specimen, "material"));
     enum kb_material material = KB_DUCTILE_IRON;
-    if (name == NULL || !kb_material_parse(name, &material)) {
-        return kb_fail(
-            err, KB_E_INPUT, STAGE, path,
-            "does not say a known material (give the result.json as keelblock wrote it)");
+    enum kb_status status = kb_result_material(root, path, STAGE, &material, err);
+    if (status != KB_OK) {
+        return status;
     }
     if (survey->results > 0 && material != survey->material) {
         return kb_fail(err, KB_E_INPUT, STAGE, path,
@@ -261,10 +240,7 @@ static enum kb_status take(const json_t *root, const char *path, struct kb_surve
                            struct kb_err *err) {
     struct reading reading = {.path = path};
     const json_t *specimen = json_object_get(root, "specimen");
-    enum kb_status status = check_schema(root, path, err);
-    if (status == KB_OK) {
-        status = settle_material(specimen, path, survey, err);
-    }
+    enum kb_status status = settle_material(root, path, survey, err);
     if (status == KB_OK) {
         status = note_settings(root, specimen, survey, err);
     }
@@ -275,48 +251,11 @@ static enum kb_status take(const json_t *root, const char *path, struct kb_surve
     return status;
 }
 
-/* ---- files -------------------------------------------------------------------------------------
- */
-
-/* The file meant by `path`: itself, or result.json in the folder; new memory. */
-static enum kb_status find_file(const char *path, char **file, struct kb_err *err) {
-    struct stat info;
-    *file = NULL;
-    if (stat(path, &info) != 0) {
-        return kb_fail(err, KB_E_INPUT, STAGE, path, "cannot be read: %s (check the name)",
-                       strerror(errno));
-    }
-    *file = S_ISDIR(info.st_mode) ? kb_join_path(path, "result.json") : kb_copy_string(path);
-    if (*file == NULL) {
-        return kb_fail_memory(err, STAGE, strlen(path));
-    }
-    if (stat(*file, &info) != 0 || !S_ISREG(info.st_mode)) {
-        kb_free(*file);
-        *file = NULL;
-        return kb_fail(err, KB_E_INPUT, STAGE, path,
-                       "is no file, and no folder with a result.json (give a result.json)");
-    }
-    return KB_OK;
-}
-
 enum kb_status kb_survey_read(const char *path, struct kb_survey *survey, struct kb_err *err) {
     char *file = NULL;
-    enum kb_status status = find_file(path, &file, err);
-    if (status != KB_OK) {
-        return status;
-    }
-    json_error_t error;
-    json_t *root = json_load_file(file, JSON_REJECT_DUPLICATES, &error);
-    if (root == NULL) {
-        bool unopened = json_error_code(&error) == json_error_cannot_open_file;
-        status = unopened
-                     ? kb_fail(err, KB_E_INPUT, STAGE, file,
-                               "cannot be opened (check the file and its permissions)")
-                     : kb_fail(err, KB_E_INPUT, STAGE, file,
-                               "is no JSON: line %d, %.100s (give the result.json as keelblock "
-                               "wrote it)",
-                               error.line, error.text);
-    } else {
+    json_t *root = NULL;
+    enum kb_status status = kb_result_load(path, STAGE, &root, &file, err);
+    if (status == KB_OK) {
         status = take(root, file, survey, err);
     }
     json_decref(root);

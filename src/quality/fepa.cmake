@@ -14,4 +14,9 @@ file(WRITE "${TO}" "/* Made from refs/fepa_p_series.csv; coarsest first. */
 const struct kb_abrasive kb_quality_fepa[] = {
 ${entries}};
 const size_t kb_quality_fepa_count = sizeof kb_quality_fepa / sizeof *kb_quality_fepa;
+
+const struct kb_abrasive *kb_abrasives(size_t *count) {
+    *count = kb_quality_fepa_count;
+    return kb_quality_fepa;
+}
 ")

@@ -127,10 +127,6 @@ KB_NODISCARD enum kb_status kb_quality_scratches(const struct kb_look *look,
 /* ---- abrasive.c: FEPA P series, made from refs/fepa_p_series.csv at build time
  * -------------------
  */
-struct kb_abrasive {
-    const char *name; /* "P1200" */
-    double grain_um;
-};
 extern const struct kb_abrasive kb_quality_fepa[];
 extern const size_t kb_quality_fepa_count;
 

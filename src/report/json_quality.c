@@ -17,6 +17,8 @@ static void quality(struct kb_json *json, const struct kb_field_result *field) {
     kb_json_open(json, "quality", '{');
     kb_json_string(json, "fitness", kb_fitness_name(field->quality.fitness));
     kb_json_bool(json, "unfit_accepted", field->unfit_accepted);
+    kb_json_string(json, "coarsest_abrasive", field->quality.coarsest_abrasive);
+    kb_json_bool(json, "scratches_cross", field->quality.crossed);
     kb_json_open(json, "checks", '{');
     for (int i = 0; i < KB_CHECKS; i++) {
         check(json, &field->quality.check[i], kb_check_name((enum kb_check)i));
