@@ -293,8 +293,9 @@ const struct kb_option kb_options[] = {
      "Title of the certificate, in place of 'Certificate of conformity'.", B, KB_OPT_OWN,
      AT(settings.certificate.title), 1, 80, kb_own_wording, false},
     {"statement", 0, "certificate", "TEXT",
-     "The customer's wording, printed on the certificate when the batch conforms.", B, KB_OPT_OWN,
-     AT(settings.certificate.statement), 1, KB_STATEMENT_MOST, kb_own_wording, false},
+     "The customer's wording, printed on the certificate when the batch conforms. May be said "
+     "several times, in a job file too, where a line takes 197 bytes: the pieces make one text.",
+     B, KB_OPT_OWN, AT(settings.certificate.statement), 1, KB_STATEMENT_MOST, kb_own_wording, true},
     {"specification", 0, "certificate", "TEXT",
      "The specification that the limits come from, with its clause.", B, KB_OPT_OWN,
      AT(settings.certificate.specification), 1, 160, kb_own_wording, false},

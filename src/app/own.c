@@ -84,25 +84,49 @@ enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignme
     return KB_OK;
 }
 
-/* Words for a sheet that has room for so many characters; one line, because a cell or a key is. */
+/* UTF-8: each has one first byte. */
+static size_t characters(const char *text) {
+    size_t count = 0;
+    for (const char *c = text; *c != '\0'; c++) {
+        count += ((unsigned char)*c & 0xc0) != 0x80 ? 1 : 0;
+    }
+    return count;
+}
+
+/* Pieces of one text; what is said in a stronger place takes the place of the whole. */
+static char *statement_with(struct kb_request *request, const struct kb_assignment *from,
+                            const char *before) {
+    struct kb_text whole = KB_TEXT_INIT;
+    if (before != NULL && request->statement_from == from->origin) {
+        kb_text_add(&whole, before);
+        kb_text_add(&whole, " ");
+    }
+    kb_text_add(&whole, from->value);
+    request->statement_from = from->origin;
+    char *kept = whole.failed ? NULL : kb_request_keep(request, whole.data);
+    kb_text_release(&whole);
+    return kept;
+}
+
+/* Words for a sheet that has room for so many characters. */
 enum kb_status kb_own_wording(struct kb_request *request, const struct kb_assignment *from,
                               struct kb_err *err) {
     const char **target = (const char **)(void *)((char *)request + from->option->offset);
-    size_t characters = 0;
-    for (const char *c = from->value; *c != '\0'; c++) {
-        characters += ((unsigned char)*c & 0xc0) != 0x80 ? 1 : 0; /* UTF-8: first bytes */
-    }
-    if (characters == 0) {
+    if (from->value[0] == '\0') {
         return kb_refuse(from, err, "is empty (leave the option out instead)");
     }
-    if ((double)characters > from->option->high) {
+    const char *text = from->option->repeats ? statement_with(request, from, *target) : from->value;
+    if (text == NULL) {
+        return kb_fail_memory(err, "app", strlen(from->value));
+    }
+    if ((double)characters(text) > from->option->high) {
         char right[120];
         (void)snprintf(right, sizeof right,
                        "is too long for the one sheet of a certificate (at most %d characters)",
                        (int)from->option->high);
         return kb_refuse(from, err, right);
     }
-    *target = from->value; /* assignments live as long as the request */
+    *target = text; /* assignments live as long as the request */
     return KB_OK;
 }
 

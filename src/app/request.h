@@ -89,9 +89,10 @@ struct kb_request {
     char *grade;       /* of the casting; a view, NULL: not stated */
     double section_um; /* its section thickness; 0: not stated */
     struct kb_chart_question chart;
-    char *limits_path, *job_path; /* views into assignments */
-    char *history_path;           /* the same; NULL: none */
-    char *threshold_reason;       /* the same; NULL: none */
+    char *limits_path, *job_path;  /* views into assignments */
+    char *history_path;            /* the same; NULL: none */
+    enum kb_origin statement_from; /* where the statement of a certificate was said */
+    char *threshold_reason;        /* the same; NULL: none */
 
     struct kb_assignment *assignment;
     size_t assignments, assignments_capacity;

@@ -4,7 +4,8 @@
  * A measurement must not hang on such kindness, so the whole file is taken in first and each line
  * is checked before inih sees it: length, encoding, stray bytes, text behind a section's bracket.
  * Lines are counted here, one a call of inih's reader, so that an entry and an error know theirs.
- * Keys may stand once in a section; in [by_hand], where each line is a decision of its own, often.
+ * Keys may stand once in a section; in [by_hand], where each line is a decision of its own, often,
+ * and so may the `statement` of a [certificate], whose lines make one text.
  */
 #include "intake_priv.h"
 
@@ -156,7 +157,8 @@ static int on_entry(void *user, const char *section, const char *key, const char
         (void)bad_line(parsing, "a value without a key (write key = value)");
         return 0;
     }
-    const bool often = strcmp(section, "by_hand") == 0;
+    const bool often = strcmp(section, "by_hand") == 0 ||
+                       (strcmp(section, "certificate") == 0 && strcmp(key, "statement") == 0);
     const struct kb_job_entry *earlier = often ? NULL : find(parsing->job, section, key);
     if (earlier != NULL) {
         parsing->status = kb_fail(parsing->err, KB_E_USAGE, KB_INTAKE, parsing->job->path,

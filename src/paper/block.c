@@ -76,12 +76,18 @@ static struct kb_box *filled(struct kb_setting *setting, double w, double h, uin
 /* A line of text longer than this is easier read narrower, points. */
 static const double measure_most = 430.0;
 
+/* On a single sheet, where room is short, lines are as long as it is wide. */
+static double measure_of(const struct kb_node *node, double width) {
+    const bool sheet = node->parent != NULL && kb_node_class(node->parent, "sheet");
+    return sheet ? width : fmin(width, measure_most);
+}
+
 static void set_paragraph(struct kb_setting *setting, const struct kb_node *node, double width,
                           struct kb_flow *flow) {
     struct text_rule rule = rule_of(node);
     bool heading = rule.keep;
     struct kb_box *text =
-        kb_set_text(setting, node, &rule.look, heading ? width : fmin(width, measure_most));
+        kb_set_text(setting, node, &rule.look, heading ? width : measure_of(node, width));
     if (text == NULL) {
         return;
     }

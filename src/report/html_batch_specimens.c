@@ -23,12 +23,20 @@ static struct kb_batch_limited shown_of(const struct kb_batch *batch) {
     return shown;
 }
 
+struct column {
+    enum kb_quantity quantity;
+    bool common; /* all specimens have one limit */
+    bool drawn;  /* a drawing in each cell */
+};
+
 static void quantity_head(struct kb_text *out, const struct kb_batch *batch,
-                          enum kb_quantity quantity) {
+                          enum kb_quantity quantity, struct column *column) {
     struct kb_limit limit = {.quantity = quantity};
+    *column = (struct column){quantity, kb_batch_limit_of_all(batch, quantity, &limit),
+                              batch->specimens <= DRAWINGS_MOST};
     kb_text_add(out, "<th class=\"n wrap\">");
     kb_html_text(out, kb_quantity_words(quantity));
-    if (kb_batch_limit_of_all(batch, quantity, &limit)) {
+    if (column->common) {
         kb_text_add(out, "<br />");
         kb_limit_words(&limit, out);
     }
@@ -37,14 +45,14 @@ static void quantity_head(struct kb_text *out, const struct kb_batch *batch,
 
 /* "◆ 93.2 % / 91.8 to 94.6 / drawing": shape, value, interval, and the limit where it is its own.
  */
-static void figure_cell(struct kb_text *out, const struct kb_batch *batch,
-                        const struct kb_batch_specimen *specimen, enum kb_quantity quantity) {
+static void figure_cell(struct kb_text *out, const struct kb_batch_specimen *specimen,
+                        const struct column *column) {
     static const char *const words[] = {"", "", "reject", "undecided"};
     static const char *const style[] = {"nolimits", "accept", "reject", "undecided"};
+    const enum kb_quantity quantity = column->quantity;
     const struct kb_limit_result *limit = kb_batch_limit(specimen, quantity);
     const struct kb_estimate *value = limit != NULL ? &limit->value : &specimen->figure[quantity];
     const struct kb_shown shown = kb_show(value);
-    struct kb_limit common = {.quantity = quantity};
     kb_text_add(out, "<td class=\"n figure\" data-label=\"");
     kb_html_text(out, kb_quantity_words(quantity));
     kb_text_add(out, "\"><span>");
@@ -63,12 +71,12 @@ static void figure_cell(struct kb_text *out, const struct kb_batch *batch,
     } else {
         kb_text_add(out, "<span class=\"none\">not measured</span>");
     }
-    if (limit != NULL && !kb_batch_limit_of_all(batch, quantity, &common)) {
+    if (limit != NULL && !column->common) {
         kb_text_add(out, "<br /><span class=\"ci small\">limit ");
         kb_limit_words(&limit->limit, out);
         kb_text_add(out, "</span>");
     }
-    if (limit != NULL && shown.measured && batch->specimens <= DRAWINGS_MOST) {
+    if (limit != NULL && shown.measured && column->drawn) {
         kb_text_add(out, "<br />");
         kb_svg_limit_sized(out, limit, DRAWING_PX);
     }
@@ -122,8 +130,9 @@ static void table(struct kb_text *out, const struct kb_batch *batch,
                   const enum kb_quantity *quantity, size_t count) {
     kb_text_add(out, "<div class=\"wide\"><table class=\"stack\"><thead><tr><th class=\"n\">no."
                      "</th><th>specimen</th><th class=\"n\">fields</th>");
+    struct column column[COLUMNS_MOST];
     for (size_t k = 0; k < count; k++) {
-        quantity_head(out, batch, quantity[k]);
+        quantity_head(out, batch, quantity[k], &column[k]);
     }
     kb_text_add(out, "<th>verdict</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < batch->specimens; i++) {
@@ -132,7 +141,7 @@ static void table(struct kb_text *out, const struct kb_batch *batch,
         name_cell(out, specimen);
         kb_text_format(out, "<td class=\"n\" data-label=\"fields\">%zu</td>", specimen->fields);
         for (size_t k = 0; k < count; k++) {
-            figure_cell(out, batch, specimen, quantity[k]);
+            figure_cell(out, specimen, &column[k]);
         }
         verdict_cell(out, specimen);
         kb_text_add(out, "</tr>\n");

@@ -240,7 +240,8 @@ static void range(struct kb_text *out, const struct kb_batch *batch, enum kb_qua
     } else {
         const struct kb_shown from = kb_show(low), to = kb_show(high);
         kb_text_add(out, from.value);
-        kb_text_format(out, low != high ? " to %s" : "%s", low != high ? to.value : "");
+        kb_text_format(out, low != high ? " to %s&#160;" : "%s&#160;", low != high ? to.value : "");
+        kb_html_text(out, from.unit);
     }
     kb_text_add(out, "</td>");
 }

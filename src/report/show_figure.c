@@ -67,7 +67,8 @@ struct kb_shown kb_show(const struct kb_estimate *estimate) {
     shown.has_interval = shown.measured && estimate->has_interval && isfinite(estimate->lo) &&
                          isfinite(estimate->hi);
     double half = 0.5 * (estimate->hi - estimate->lo) * shown.scale;
-    bool guided = shown.has_interval && half > 0.0;
+    /* an interval that is empty but for rounding says nothing of the digits */
+    bool guided = shown.has_interval && half > 1e-9 * fabs(estimate->value * shown.scale);
     shown.decimals = decimals_for(estimate->value * shown.scale, VALUE_DIGITS);
     if (guided) {
         int most = decimals_for(half, INTERVAL_DIGITS), least = decimals_for(half, 1);

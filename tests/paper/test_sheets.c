@@ -74,6 +74,80 @@ static void the_same_page_gives_the_same_bytes(void **state) {
     kb_text_release(&page);
 }
 
+/* What stdio holds of the file, which the caller closes. */
+static struct kb_text contents_of(FILE *file) {
+    struct kb_text text = KB_TEXT_INIT;
+    char block[4096];
+    size_t got = 0;
+    rewind(file);
+    while ((got = fread(block, 1, sizeof block, file)) > 0) {
+        kb_text_add_bytes(&text, block, got);
+    }
+    return text;
+}
+
+static void several_pages_make_one_file_each_beginning_a_sheet(void **state) {
+    (void)state;
+    struct kb_text page[] = {page_of(3), page_of(60), page_of(3)};
+    struct kb_paper_params params = kb_paper_params_default();
+    struct kb_paper_book *book = NULL;
+    size_t sheets = 0;
+    for (size_t i = 0; i < 3; i++) {
+        size_t own = 0;
+        struct kb_text alone = set(&page[i], KB_PAPER_A4);
+        assert_int_equal(kb_paper_count(page[i].data, page[i].length, &params, &own, NULL), KB_OK);
+        assert_int_equal(count(&alone, "/MediaBox"), own);
+        kb_text_release(&alone);
+        sheets += own;
+    }
+    FILE *file = tmpfile();
+    assert_non_null(file);
+    assert_int_equal(kb_paper_begin(&params, sheets, file, &book, NULL), KB_OK);
+    for (size_t i = 0; i < 3; i++) {
+        assert_int_equal(kb_paper_add(book, page[i].data, page[i].length, NULL), KB_OK);
+    }
+    assert_int_equal(kb_paper_end(book, NULL), KB_OK);
+    struct kb_text pdf = contents_of(file);
+    assert_int_equal(count(&pdf, "/MediaBox"), sheets);
+    kb_text_release(&pdf);
+    (void)fclose(file);
+    for (size_t i = 0; i < 3; i++) {
+        kb_text_release(&page[i]);
+    }
+}
+
+static void a_stream_that_takes_no_more_is_an_error_of_the_system(void **state) {
+    (void)state;
+    struct kb_text page = page_of(60);
+    struct kb_paper_params params = kb_paper_params_default();
+    struct kb_paper_book *book = NULL;
+    FILE *full = fopen("/dev/full", "wb");
+    assert_non_null(full);
+    (void)setvbuf(full, NULL, _IONBF, 0);
+    assert_int_equal(kb_paper_begin(&params, 1, full, &book, NULL), KB_OK);
+    assert_int_equal(kb_paper_add(book, page.data, page.length, NULL), KB_OK);
+    assert_int_equal(kb_paper_end(book, NULL), KB_E_SYSTEM);
+    assert_int_equal(kb_paper_end(NULL, NULL), KB_OK);
+    (void)fclose(full);
+    kb_text_release(&page);
+}
+
+static void what_must_stand_on_one_sheet_is_set_smaller_and_never_cut(void **state) {
+    (void)state;
+    struct kb_paper_params params = kb_paper_params_default();
+    size_t sheets = 0;
+    params.one_sheet = true;
+    struct kb_text some = page_of(45), many = page_of(120);
+    assert_int_equal(kb_paper_count(some.data, some.length, &params, &sheets, NULL), KB_OK);
+    assert_int_equal(sheets, 1);
+    assert_int_equal(kb_paper_count(many.data, many.length, &params, &sheets, NULL), KB_E_USAGE);
+    params.one_sheet = false;
+    assert_int_equal(kb_paper_count(some.data, some.length, &params, &sheets, NULL), KB_OK);
+    assert_int_equal(sheets, 2);
+    kb_text_release(&some);
+    kb_text_release(&many);
+}
+
 static void a_page_without_anything_is_still_a_sheet(void **state) {
     (void)state;
     struct kb_text page = KB_TEXT_INIT;
@@ -143,6 +217,9 @@ int main(void) {
         cmocka_unit_test(a_short_page_is_one_sheet_of_the_paper_named),
         cmocka_unit_test(a_long_table_takes_as_many_sheets_as_its_lines_need),
         cmocka_unit_test(the_same_page_gives_the_same_bytes),
+        cmocka_unit_test(several_pages_make_one_file_each_beginning_a_sheet),
+        cmocka_unit_test(a_stream_that_takes_no_more_is_an_error_of_the_system),
+        cmocka_unit_test(what_must_stand_on_one_sheet_is_set_smaller_and_never_cut),
         cmocka_unit_test(a_page_without_anything_is_still_a_sheet),
         cmocka_unit_test(pictures_and_drawings_that_are_broken_leave_the_rest_standing),
         cmocka_unit_test(papers_have_names_and_anything_else_is_refused),
