@@ -44,17 +44,18 @@ enum kb_chart_rule {
 KB_API const char *kb_chart_rule_words(enum kb_chart_rule rule); /* "beyond a control limit" */
 
 struct kb_chart_params {
-    unsigned rules;        /* KB_CHART_BIT()s; 1, 2 and 5 */
-    bool ranges;           /* also tell of moving ranges above their limit; true */
+    unsigned rules;        /* KB_CHART_BIT()s; 1 and 2 */
+    bool ranges;           /* also mark moving ranges above their limit; true. Never a
+                               finding: they add false alarms and find little that the rules miss */
     size_t one_side;       /* points in a row of KB_CHART_ONE_SIDE; 9 (Western Electric: 8) */
     size_t baseline;       /* castings that give the limits; 25. Fewer so far: provisional */
     char from[32], to[32]; /* days between which the baseline lies, inclusive; "" open or, both,
                               the first castings */
     size_t baseline_least; /* no limits from fewer; 8, our choice */
-    size_t trend;          /* castings over which the trend is taken; 15 */
+    size_t trend;          /* castings over which the trend is taken; 20 */
     size_t trend_least;    /* no trend over fewer; 8, our choice */
     double
-        trend_certainty; /* a drift is named when this interval of the slope leaves out 0; 0.99 */
+        trend_certainty; /* a drift is named when this interval of the slope leaves out 0; 0.999 */
     double least, most;  /* what the quantity can be, NaN: anything; limits beyond are none */
 };
 KB_API struct kb_chart_params kb_chart_params_default(enum kb_quantity quantity);
@@ -101,8 +102,8 @@ struct kb_chart_trend {
     double level;         /* of the line at the last casting */
     double limit;         /* of the specification, the one it drifts towards; NaN: none */
     double castings;      /* until the line reaches it; NaN: never or there is none; 0: has */
-    double soonest,
-        latest; /* the same by either end of the interval; latest infinite: perhaps not */
+    /* The same where the line's 95 % band is there; latest infinite: perhaps never. */
+    double soonest, latest;
 };
 
 struct kb_chart {

@@ -319,7 +319,7 @@ const struct kb_option kb_options[] = {
      "side, 3 six rising or falling, 4 fourteen alternating, 5 two of three beyond two sigma, 6 "
      "four "
      "of five beyond one sigma, 7 fifteen within one sigma, 8 eight beyond one sigma), or "
-     "western-electric [1,2,5]. More rules find more and give more false alarms.",
+     "western-electric [1,2]. More rules find more and give more false alarms.",
      H, KB_OPT_OWN, 0, 0, 0, kb_own_rules, false},
     {"baseline", 0, NULL, "N|DATE..DATE",
      "Castings that the control limits come from: the first N, or those of the days named [25].", H,

@@ -24,15 +24,14 @@ struct kb_chart_params kb_chart_params_default(enum kb_quantity quantity) {
     const char *unit = kb_quantity_unit(quantity);
     const bool percent = strcmp(unit, "%") == 0;
     return (struct kb_chart_params){
-        .rules = KB_CHART_BIT(KB_CHART_BEYOND) | KB_CHART_BIT(KB_CHART_ONE_SIDE) |
-                 KB_CHART_BIT(KB_CHART_TWO_OF_THREE),
+        .rules = KB_CHART_BIT(KB_CHART_BEYOND) | KB_CHART_BIT(KB_CHART_ONE_SIDE),
         .ranges = true,
         .one_side = 9,
         .baseline = 25,
         .baseline_least = 8,
-        .trend = 15,
+        .trend = 20,
         .trend_least = 8,
-        .trend_certainty = 0.99,
+        .trend_certainty = 0.999,
         .least = 0.0,
         .most = percent ? 100.0 : (double)NAN,
     };

@@ -14,6 +14,8 @@
 /* Least squares over y[0..n). */
 struct line {
     double slope, level, se; /* level: at the last point; se: standard error of the slope */
+    double mean, mean_se;    /* at the middle, and its standard error */
+    double behind;           /* castings from the middle to the last */
 };
 
 static struct line lay(const struct kb_chart_point *point, size_t n) {
@@ -32,21 +34,31 @@ static struct line lay(const struct kb_chart_point *point, size_t n) {
         const double off = point[i].value - mean - slope * ((double)i - middle);
         rest += off * off;
     }
-    return (struct line){slope, mean + slope * middle, sqrt(rest / (double)(n - 2) / sxx)};
+    const double variance = rest / (double)(n - 2);
+    return (struct line){.slope = slope,
+                         .level = mean + slope * middle,
+                         .se = sqrt(variance / sxx),
+                         .mean = mean,
+                         .mean_se = sqrt(variance / (double)n),
+                         .behind = middle};
 }
 
-/* Castings from `level` to `limit` at so much a casting; infinite when it leads elsewhere. */
-static double until(double level, double limit, double slope) {
-    const double left = limit - level;
-    return left * slope > 0.0 ? left / slope : (double)INFINITY;
+/* Where the band of `t` standard errors about the line meets the limit, in castings behind the
+ * last: (mean + slope x - limit)^2 = t^2 (mean_se^2 + se^2 x^2). */
+static void meet(const struct line *line, double t, struct kb_chart_trend *trend) {
+    const double off = trend->limit - line->mean;
+    const double a = line->slope * line->slope - t * t * line->se * line->se;
+    const double b = line->slope * off;
+    const double c = off * off - t * t * line->mean_se * line->mean_se;
+    const double root = sqrt(fmax(b * b - a * c, 0.0));
+    trend->soonest = fmax(c / (b + root) - line->behind, 0.0); /* the nearer one, without a / 0 */
+    trend->latest = a > 0.0 ? fmax((b + root) / a - line->behind, 0.0) : (double)INFINITY;
 }
 
-static void reach(struct kb_chart_trend *trend, const struct kb_chart_point *last) {
+static void reach(const struct line *line, double t, const struct kb_chart_point *last,
+                  struct kb_chart_trend *trend) {
     const bool falls = trend->slope < 0.0;
     trend->limit = falls ? last->low : last->high;
-    trend->castings = (double)NAN;
-    trend->soonest = (double)NAN;
-    trend->latest = (double)NAN;
     if (!trend->drifts || isnan(trend->limit)) {
         return;
     }
@@ -54,9 +66,8 @@ static void reach(struct kb_chart_trend *trend, const struct kb_chart_point *las
         trend->castings = trend->soonest = trend->latest = 0.0;
         return;
     }
-    trend->castings = until(trend->level, trend->limit, trend->slope);
-    trend->soonest = until(trend->level, trend->limit, falls ? trend->lo : trend->hi);
-    trend->latest = until(trend->level, trend->limit, falls ? trend->hi : trend->lo);
+    trend->castings = (trend->limit - trend->level) / trend->slope;
+    meet(line, t, trend);
 }
 
 void kb_chart_trend_run(struct kb_chart *chart) {
@@ -77,7 +88,7 @@ void kb_chart_trend_run(struct kb_chart *chart) {
     const struct kb_chart_point *end = &chart->point[stretch->first + stretch->count];
     const struct line line = lay(end - n, n);
     const double freedom = (double)(n - 2);
-    const double half = gsl_cdf_tdist_Qinv(0.025, freedom) * line.se; /* two-sided 95 % */
+    const double t = gsl_cdf_tdist_Qinv(0.025, freedom), half = t * line.se; /* two-sided 95 % */
     const double sure = gsl_cdf_tdist_Qinv(0.5 * (1.0 - params->trend_certainty), freedom);
     trend->known = true;
     trend->slope = line.slope;
@@ -85,5 +96,5 @@ void kb_chart_trend_run(struct kb_chart *chart) {
     trend->hi = line.slope + half;
     trend->level = line.level;
     trend->drifts = fabs(line.slope) > sure * line.se;
-    reach(trend, end - 1);
+    reach(&line, t, end - 1, trend);
 }

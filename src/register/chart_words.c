@@ -68,13 +68,10 @@ static void rules_words(const struct kb_chart_point *point, char text[WORDS]) {
             add_words(text, WORDS, kb_chart_rule_words((enum kb_chart_rule)rule));
         }
     }
-    if (point->range_beyond) {
-        add_words(text, WORDS, "a jump from the casting before");
-    }
 }
 
 static bool told(const struct kb_chart_point *point) {
-    return point->broken != 0 || point->range_beyond;
+    return point->broken != 0;
 }
 
 static enum kb_status tell_latest(struct kb_chart *chart, struct kb_err *err) {
