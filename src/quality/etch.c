@@ -36,6 +36,7 @@ struct line {
     uint8_t *label;
     int32_t at; /* which row or column */
     bool column;
+    double cosine[AROUND], sine[AROUND]; /* of the places on a circle */
 };
 
 /* A dip at from .. to - 1 of a line. */
@@ -95,9 +96,8 @@ static bool is_line(const struct kb_image *grey, const struct line *line, const 
         return false;
     }
     for (int k = 0; k < AROUND; k++) {
-        double angle = 2.0 * KB_PI * k / AROUND;
-        int32_t u = (int32_t)(x + radius * cos(angle) + 0.5);
-        int32_t v = (int32_t)(y + radius * sin(angle) + 0.5);
+        int32_t u = (int32_t)(x + radius * line->cosine[k] + 0.5);
+        int32_t v = (int32_t)(y + radius * line->sine[k] + 0.5);
         bool here = kb_row(grey, v)[u] < dark;
         first = k == 0 ? here : first;
         arcs += here && !before;
@@ -178,6 +178,10 @@ enum kb_status kb_quality_lines(const struct kb_look *look, struct kb_line_width
         .count = kb_alloc_zero(longer + 1, sizeof(int32_t)),
         .label = kb_alloc(longer, 1),
     };
+    for (int k = 0; k < AROUND; k++) {
+        line.cosine[k] = cos(2.0 * KB_PI * k / AROUND);
+        line.sine[k] = sin(2.0 * KB_PI * k / AROUND);
+    }
     double *width = kb_alloc(DIPS_MOST, sizeof *width);
     enum kb_status status = KB_OK;
     *lines = (struct kb_line_widths){NAN, 0};

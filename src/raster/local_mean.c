@@ -256,6 +256,31 @@ static void window_row(const struct window *window, int32_t y, uint8_t *to) {
     }
 }
 
+/* A row enters the window and none leaves it. */
+KB_WIDE static void add_columns(const uint8_t *restrict grey, const uint8_t *restrict mask,
+                                int32_t width, uint32_t *restrict column) {
+    for (int32_t x = 0; x < width; x++) {
+        column[x] += (ONE_PIXEL | grey[x]) & widened(mask[x]);
+    }
+}
+
+KB_WIDE static void add_squares(const uint8_t *restrict grey, const uint8_t *restrict mask,
+                                int32_t width, uint32_t *restrict square) {
+    for (int32_t x = 0; x < width; x++) {
+        uint32_t enters = (uint32_t)(grey[x] & mask[x]);
+        square[x] += enters * enters;
+    }
+}
+
+static void window_add(struct window *window, int32_t enters) {
+    const int32_t width = window->grey->width;
+    const uint8_t *grey = row_of(window, enters, window->mask);
+    add_columns(grey, window->mask, width, window->column + window->margin);
+    if (window->squares) {
+        add_squares(grey, window->mask, width, window->square + window->margin);
+    }
+}
+
 /* The rows of the window about row y but the last, which the next move brings; and the one that it
  * takes away. */
 static void window_begin(struct window *window, int32_t y) {
@@ -266,7 +291,7 @@ static void window_begin(struct window *window, int32_t y) {
     const int32_t below = window->grey->height - y;
     const int32_t end = y + (window->radius < below ? window->radius : below);
     for (int32_t i = y > window->radius ? y - window->radius - 1 : 0; i < end; i++) {
-        window_move(window, i, -1);
+        window_add(window, i);
     }
 }
 

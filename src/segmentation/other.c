@@ -57,15 +57,20 @@ struct picking {
     struct kb_bits *set;
 };
 
+KB_WIDE static void mark_row(const uint8_t *restrict grey, const uint8_t *restrict mean,
+                             const uint8_t *restrict label, int32_t width, int calm, int low,
+                             int high, uint8_t plain, uint8_t *restrict to) {
+    for (int32_t x = 0; x < width; x++) {
+        int off = grey[x] - mean[x];
+        bool mid = (off <= calm) & (off >= -calm) & (mean[x] >= low) & (mean[x] <= high);
+        to[x] = (uint8_t)(mid & ((label[x] == KB_PEARLITE) | (label[x] == plain)));
+    }
+}
+
 static void mark_mid(const struct picking *p, int32_t y, const uint8_t *mean) {
     const struct kb_other_evidence *e = p->e;
-    const uint8_t *label = kb_row(&e->seg->map->label, y);
-    const uint8_t *grey = kb_row(&e->seg->grey, y);
-    for (int32_t x = 0; x < e->seg->grey.width; x++) {
-        int off = grey[x] - mean[x];
-        bool calm = off <= e->calm && off >= -e->calm && mean[x] >= e->low && mean[x] <= e->high;
-        p->row[x] = (uint8_t)(calm & ((label[x] == KB_PEARLITE) | (label[x] == e->plain)));
-    }
+    mark_row(kb_row(&e->seg->grey, y), mean, kb_row(&e->seg->map->label, y), e->seg->grey.width,
+             e->calm, e->low, e->high, e->plain, p->row);
 }
 
 static void pick_mid(void *context, int32_t y, const uint8_t *mean) {
@@ -377,14 +382,12 @@ static enum kb_status mid_is_worth_it(const struct kb_other_evidence *e, uint8_t
                                       struct kb_err *err) {
     const int32_t solid = kb_seg_radius_px(e->seg, e->seg->params->line_um);
     struct stretches s = {{e, row, NULL}, 2 * solid + 1, 0.0};
-    enum kb_status status = kb_other_means(e, kb_seg_row_step(&e->seg->grey, KB_SEG_PLACES / 2, 1),
-                                           see_stretches, &s, err);
+    enum kb_status status = kb_other_sampled(e, see_stretches, &s, err);
     *worth = s.pixels >= 0.5 * MID_LEAST * e->matrix; /* half: growing adds the border */
     return status;
 }
 
-static enum kb_status find(struct kb_seg *seg, const struct kb_other_evidence *e,
-                           struct kb_err *err) {
+static enum kb_status find(struct kb_seg *seg, struct kb_other_evidence *e, struct kb_err *err) {
     struct kb_bits set[SETS] = {{0}};
     enum kb_status status = KB_OK;
     for (int i = 0; i < SETS && status == KB_OK; i++) {
@@ -394,7 +397,10 @@ static enum kb_status find(struct kb_seg *seg, const struct kb_other_evidence *e
     if (status == KB_OK && p.row == NULL) {
         status = kb_fail_memory(err, KB_SEG_STAGE, (size_t)seg->grey.width);
     }
-    if (status == KB_OK && e->white < 255) {
+    const bool white = e->white < 255;
+    if (status == KB_OK && white) {
+        kb_free(e->kept); /* labels change */
+        e->kept = NULL;
         status = look_for(seg, &p, set, false, err);
     }
     bool mid = e->low <= e->high;
@@ -404,7 +410,7 @@ static enum kb_status find(struct kb_seg *seg, const struct kb_other_evidence *e
     if (status == KB_OK && mid) {
         status = look_for(seg, &p, set, true, err);
     }
-    if (status == KB_OK) {
+    if (status == KB_OK && (white || mid)) {
         kb_seg_count_labels(&seg->map->label, seg->map->figures.pixels);
     }
     kb_free(p.row);
@@ -414,8 +420,22 @@ static enum kb_status find(struct kb_seg *seg, const struct kb_other_evidence *e
     return status;
 }
 
-enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
+/* Look at samples, and through the whole field where they show something. */
+static enum kb_status look(struct kb_seg *seg, struct kb_other_evidence *e, struct kb_err *err) {
     struct kb_segmentation_figures *f = &seg->map->figures;
+    enum kb_status status = kb_other_see(e, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    f->other_sought = true;
+    const double bright = e->matrix > 0.0 ? (e->plain_pixels / e->matrix) : 0.0;
+    const bool alone = seg->scheme.graphite && e->beside.count < BESIDE_LEAST * e->plain_runs;
+    seg->bright_alone_px =
+        alone ? bright * (double)(f->pixels[KB_PEARLITE] + f->pixels[e->plain]) : 0.0;
+    return e->white < 255 || e->low <= e->high ? find(seg, e, err) : KB_OK;
+}
+
+enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
     if (!seg->scheme.matrix_pair || seg->params->contrast != KB_LIGHT || seg->single ||
         seg->stripes_open > OPEN_MOST || seg->scheme.plain != KB_FERRITE ||
         !(seg->params->colony_um > 0.0)) {
@@ -425,14 +445,7 @@ enum kb_status kb_seg_other(struct kb_seg *seg, struct kb_err *err) {
     struct kb_other_evidence e = {.seg = seg, .plain = (uint8_t)seg->scheme.plain};
     e.calm = (int)(CALM * (seg->class_level[last] - seg->class_level[last - 1]));
     e.lag = kb_seg_radius_px(seg, seg->params->colony_um);
-    enum kb_status status = kb_other_see(&e, err);
-    if (status != KB_OK) {
-        return status;
-    }
-    f->other_sought = true;
-    const double bright = e.matrix > 0.0 ? (e.plain_pixels / e.matrix) : 0.0;
-    const bool alone = seg->scheme.graphite && e.beside.count < BESIDE_LEAST * e.plain_runs;
-    seg->bright_alone_px =
-        alone ? bright * (double)(f->pixels[KB_PEARLITE] + f->pixels[e.plain]) : 0.0;
-    return e.white < 255 || e.low <= e.high ? find(seg, &e, err) : KB_OK;
+    enum kb_status status = look(seg, &e, err);
+    kb_free(e.kept);
+    return status;
 }

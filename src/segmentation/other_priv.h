@@ -27,6 +27,7 @@ struct kb_other_evidence {
     int smooth;                      /* a difference up to this is smooth; grey levels */
     int low, high;                   /* mid-grey lies between */
     int white;                       /* white is above */
+    uint8_t *kept; /* local means of the sampled rows, one after the other; NULL: labels changed */
 };
 
 /* Sort `p`'s counts into its middle and spreads. */
@@ -36,7 +37,12 @@ KB_NODISCARD enum kb_status kb_other_means(const struct kb_other_evidence *e, in
                                            void (*take)(void *context, int32_t y,
                                                         const uint8_t *mean),
                                            void *context, struct kb_err *err);
-/* Look at every n-th row and set where mid-grey and white lie. */
+/* The same of every n-th row: those that were kept, or anew. */
+KB_NODISCARD enum kb_status kb_other_sampled(const struct kb_other_evidence *e,
+                                             void (*take)(void *context, int32_t y,
+                                                          const uint8_t *mean),
+                                             void *context, struct kb_err *err);
+/* Look at every n-th row and set where mid-grey and white lie. Free `kept` afterwards. */
 KB_NODISCARD enum kb_status kb_other_see(struct kb_other_evidence *e, struct kb_err *err);
 
 #endif

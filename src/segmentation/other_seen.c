@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* A pair of pixels is smooth when it differs by no more than this share of what pairs of pearlite
  * typically do. */
@@ -104,10 +105,15 @@ static void see_run(struct kb_other_evidence *e, const uint8_t *grey, const uint
     e->plain_runs += pearlite ? 0.0 : 1.0;
 }
 
+static int32_t sample_step(const struct kb_other_evidence *e) {
+    return kb_seg_row_step(&e->seg->grey, KB_SEG_PLACES / 2, 1);
+}
+
 static void see_row(void *context, int32_t y, const uint8_t *mean) {
     struct kb_other_evidence *e = context;
     const uint8_t *label = kb_row(&e->seg->map->label, y);
     const int32_t width = e->seg->map->label.width;
+    memcpy(e->kept + (size_t)(y / sample_step(e)) * (size_t)width, mean, (size_t)width);
     for (int32_t x = 0; x < width;) {
         int32_t end = run_end(label, x, width);
         if (label[x] == KB_PEARLITE || label[x] == e->plain) {
@@ -181,9 +187,28 @@ enum kb_status kb_other_means(const struct kb_other_evidence *e, int32_t step,
                               err);
 }
 
+enum kb_status kb_other_sampled(const struct kb_other_evidence *e,
+                                void (*take)(void *context, int32_t y, const uint8_t *mean),
+                                void *context, struct kb_err *err) {
+    const int32_t step = sample_step(e);
+    if (e->kept == NULL) {
+        return kb_other_means(e, step, take, context, err);
+    }
+    const uint8_t *mean = e->kept;
+    for (int32_t y = 0; y < e->seg->grey.height; y += step, mean += e->seg->grey.width) {
+        take(context, y, mean);
+    }
+    return KB_OK;
+}
+
 enum kb_status kb_other_see(struct kb_other_evidence *e, struct kb_err *err) {
-    enum kb_status status =
-        kb_other_means(e, kb_seg_row_step(&e->seg->grey, KB_SEG_PLACES / 2, 1), see_row, e, err);
+    const struct kb_image *grey = &e->seg->grey;
+    const size_t rows = (size_t)(grey->height / sample_step(e)) + 1;
+    e->kept = kb_alloc(rows, (size_t)grey->width);
+    if (e->kept == NULL) {
+        return kb_fail_memory(err, KB_SEG_STAGE, rows * (size_t)grey->width);
+    }
+    enum kb_status status = kb_other_means(e, sample_step(e), see_row, e, err);
     if (status == KB_OK) {
         set_ranges(e);
     }
