@@ -89,18 +89,22 @@ enum kb_status kb_limit_place_parse(const char *section, const char *where,
     return KB_OK;
 }
 
+/* The next letter, blanks passed over; 0 at the end. */
+static int next_letter(const char **at) {
+    *at += strspn(*at, " ");
+    return **at != '\0' ? toupper((unsigned char)*(*at)++) : 0;
+}
+
 /* Capitals and blanks do not tell grades apart. */
 static bool same_grade(const char *a, const char *b) {
-    for (;; a++, b++) {
-        a += strspn(a, " ");
-        b += strspn(b, " ");
-        if (toupper((unsigned char)*a) != toupper((unsigned char)*b)) {
+    int letter = 0;
+    do {
+        letter = next_letter(&a);
+        if (letter != next_letter(&b)) {
             return false;
         }
-        if (*a == '\0') {
-            return true;
-        }
-    }
+    } while (letter != 0);
+    return true;
 }
 
 bool kb_limit_place_fits(const struct kb_limit_place *place, const char *grade, double section_mm) {

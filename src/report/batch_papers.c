@@ -68,7 +68,8 @@ static enum kb_status render_dated(struct kb_batch *batch, const struct kb_batch
         memcpy(now, batch->made_at, sizeof now);
         earlier_date(&earlier, batch->made_at);
         status = render(batch, gathered, page, err);
-        const bool same = status == KB_OK && page->length == earlier.length &&
+        const bool same = status == KB_OK && earlier.data != NULL &&
+                          page->length == earlier.length &&
                           memcmp(page->data, earlier.data, page->length) == 0;
         kb_text_release(&earlier);
         if (same || status != KB_OK) {

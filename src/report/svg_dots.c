@@ -82,8 +82,10 @@ static double x_at(const struct plot *plot, size_t i) {
 }
 
 static void y_axis(struct kb_text *out, const struct plot *plot) {
-    for (double at = ceil(plot->low / plot->step) * plot->step; at <= plot->high;
-         at += plot->step) {
+    const long first = lround(ceil(plot->low / plot->step));
+    const long last = lround(floor(plot->high / plot->step));
+    for (long i = first; i <= last; i++) {
+        const double at = (double)i * plot->step;
         char label[32];
         kb_show_number(label, sizeof label, at, plot->decimals);
         kb_text_format(out,

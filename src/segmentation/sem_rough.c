@@ -98,7 +98,7 @@ static void mean_row(const struct columns *columns, int32_t width, int32_t half,
             sum += columns->sum[x + half];
             count += columns->count[x + half];
         }
-        to[x] = count > 0 ? (uint16_t)(sum * FINE_TO_UNIT / count) : UINT16_MAX;
+        to[x] = (uint16_t)(count > 0 ? sum * FINE_TO_UNIT / count : UINT16_MAX);
         if (x >= half) {
             sum -= columns->sum[x - half];
             count -= columns->count[x - half];
