@@ -25,13 +25,15 @@ enum kb_status kb_measure_batches(const struct kb_order *order, const struct kb_
     static const struct kb_batch_watch nobody = {.progress = NULL};
     const struct kb_batch_watch *seen = watch != NULL ? watch : &nobody;
     struct kb_batch_run run = {.order = order};
+    struct kb_register *history = NULL;
     struct kb_locale locale = kb_locale_enter();
     enum kb_status status = check_order(order, err);
     if (status == KB_OK && order->history != NULL && order->task != KB_TASK_PART) {
-        status = kb_register_open(order->history, true, &run.history, err);
+        status = kb_register_open(order->history, true, &history, err);
     }
     if (status == KB_OK) {
         status = kb_batch_plan(order, &run, err);
+        run.history = history;
     }
     if (status == KB_OK && order->task == KB_TASK_MERGE) {
         status = kb_batch_list_read(&run, err);
@@ -44,8 +46,8 @@ enum kb_status kb_measure_batches(const struct kb_order *order, const struct kb_
     if (status == KB_OK && order->task != KB_TASK_PART) {
         status = kb_batch_join(&run, seen, err);
     }
-    kb_register_close(run.history);
     kb_batch_run_release(&run);
+    kb_register_close(history);
     kb_locale_leave(locale);
     return status;
 }

@@ -22,7 +22,7 @@ struct kb_batch_run {
     char plan_sha256[65];        /* of the names of all fields and the settings that measure them */
     char *shares;                /* folder */
     struct kb_words words;       /* of the shares that were read */
-    struct kb_register *history; /* NULL: none */
+    struct kb_register *history; /* a view; NULL: none */
 };
 
 /* batch_plan.c: settings checked, names and patterns expanded; opens no picture but the blank
