@@ -157,11 +157,16 @@ enum kb_status kb_batch_page(const struct kb_batch *batch, const struct kb_batch
     kb_html_batch_specimens(out, batch);
     kb_html_batch_faults(out, batch);
     kb_html_batch_figures(out, batch);
+    const enum kb_status status = kb_html_batch_history(out, batch, err);
     kb_html_batch_given(out, batch);
     kb_html_batch_findings(out, batch, gathered);
     kb_html_batch_trace(out, batch, gathered);
     kb_html_document_end(out);
     kb_locale_leave(locale);
+    if (status != KB_OK) {
+        kb_text_release(out);
+        return status;
+    }
     return kb_text_end(out, err);
 }
 

@@ -78,6 +78,7 @@ const char *const kb_html_style[] = {
     ".swatch{display:inline-block;vertical-align:-.18em;margin-right:.45rem}\n"
     ".charts{display:grid;grid-template-columns:1fr 1fr;gap:1.5rem 2.2rem;margin:1.2rem 0}\n"
     "figure{margin:0;break-inside:avoid}\n"
+    "figure+figure,.findings+figure{margin-top:1.6rem}\n"
     "figcaption{font-size:.86rem;color:var(--soft);margin-top:.35rem}\n"
     "svg{max-width:100%;height:auto}\n"
     "svg text{font-family:system-ui,sans-serif;fill:#59606a}\n"

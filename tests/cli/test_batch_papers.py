@@ -196,6 +196,18 @@ class Papers(program.Case):
         self.assertIn("Other words, in two pieces.", words)
         self.assertNotIn("We hereby declare", words)
 
+    def test_with_a_register_the_page_charts_each_casting(self):
+        register = self.here / "register.sqlite"
+        folder = self.again("--history", register, "--casting", "HB-7 bracket", "--paper", "a4")
+        words = " ".join(visible((folder / "report.html").read_text()).split())
+        self.assertIn("Over time", words)
+        self.assertIn("HB-7 bracket: nodule count", words)
+        self.assert_all_on_paper(folder / "report.html", folder / "report.pdf", 300)
+        listed = program.run("history", "list", "--history", register)
+        for specimen in ("S0001", "S0002"):
+            self.assertIn(specimen, listed.stdout)
+        self.assertNotIn("Over time", (self.folder / "report.html").read_text())
+
     def test_a_picture_that_cannot_be_used_stands_on_the_page(self):
         manifest = self.shared / "broken.csv"
         (self.shared / "broken.png").write_bytes(b"no picture")
