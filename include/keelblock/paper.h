@@ -23,6 +23,7 @@ struct kb_paper_params {
     enum kb_paper paper;    /* A4 or Letter */
     const char *page_words; /* at the foot of each page, with two %zu: "page %zu of %zu"; NULL */
     const char *made_at;    /* ISO 8601, goes into the file's properties; NULL: no date */
+    size_t *sheets;         /* is told how many sheets a page makes; NULL: is not */
     bool one_sheet; /* set smaller, down to 70 %, until it fits one sheet; KB_E_USAGE if not */
 };
 KB_API struct kb_paper_params kb_paper_params_default(void);

@@ -343,6 +343,9 @@ static enum kb_status document_set(const char *page, size_t length,
         }
         status = set_at(document, sheet, scale, err);
     }
+    if (status == KB_OK && params->sheets != NULL) {
+        *params->sheets = document->pages;
+    }
     return status;
 }
 

@@ -62,10 +62,11 @@ enum kb_status kb_batch_drop(const char *folder, const char *name, struct kb_err
 
 /* Page and, where a paper is named, the same as PDF; `page` is released. */
 static enum kb_status put_page(const char *own, enum kb_paper paper, struct kb_text *page,
-                               struct kb_err *err) {
+                               size_t *sheets, struct kb_err *err) {
     struct kb_text pdf = KB_TEXT_INIT;
     struct kb_paper_params params = kb_paper_params_default();
     params.paper = paper;
+    params.sheets = sheets;
     enum kb_status status = KB_OK;
     if (paper == KB_PAPER_NONE) {
         status = kb_batch_drop(own, KB_PAPER_FILE, err);
@@ -85,7 +86,7 @@ static enum kb_status put_page(const char *own, enum kb_paper paper, struct kb_t
 
 static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, const char *folder,
                                    enum kb_paper paper, const struct kb_result *result,
-                                   struct kb_err *err) {
+                                   size_t *sheets, struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
     char *own = kb_join_path(folder, specimen->folder);
     if (own == NULL) {
@@ -96,7 +97,7 @@ static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, con
         status = kb_report_html(result, &text, err);
     }
     if (status == KB_OK) {
-        status = put_page(own, paper, &text, err);
+        status = put_page(own, paper, &text, sheets, err);
     }
     if (status == KB_OK) {
         status = kb_report_json(result, &text, err);
@@ -148,11 +149,14 @@ static enum kb_status put_one(const struct kb_batch *batch, size_t specimen, con
     const bool judged = batch->specimen[specimen].judged;
     struct kb_text piece = KB_TEXT_INIT;
     struct kb_result result = {0};
+    size_t sheets = 0;
     enum kb_status status = judged ? batch->open(batch->context, specimen, &result, err) : KB_OK;
     if (status == KB_OK && judged) {
-        status = put_specimen(&batch->specimen[specimen], folder, batch->paper, &result, err);
+        status =
+            put_specimen(&batch->specimen[specimen], folder, batch->paper, &result, &sheets, err);
         if (status == KB_OK) {
             status = kb_batch_gather(specimen, &result, gathered, err);
+            gathered->sheets += sheets;
         }
     } else if (status == KB_OK) {
         status = take_away(&batch->specimen[specimen], folder, err);

@@ -16,7 +16,7 @@ void kb_batch_gathered_release(struct kb_batch_gathered *gathered) {
     }
     kb_free(gathered->setting);
     kb_free(gathered->group);
-    *gathered = (struct kb_batch_gathered){NULL, 0, NULL, 0, 0, 0};
+    *gathered = (struct kb_batch_gathered){.settings = 0};
 }
 
 /* ---- settings ---- */

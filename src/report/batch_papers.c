@@ -1,10 +1,10 @@
 /* batch_papers.c - the papers of a batch as files: its report, its certificate, both as PDF.
  *
  * The report's PDF holds the batch's own page and behind it the page of each specimen, read back
- * from the specimen's folder: what is on paper is what lies there. Sheets are counted in a first
- * pass, because each says how many there are, and go to the file as they are drawn. A page that
- * differs from the one before in nothing but its date keeps that date, so that a paper bears the
- * day on which it came to say what it says.
+ * from the specimen's folder: what is on paper is what lies there. Each sheet says how many there
+ * are, which is known from the specimens' own PDFs, and goes to the file as it is drawn. A page
+ * that differs from the one before in nothing but its date keeps that date, so that a paper bears
+ * the day on which it came to say what it says.
  */
 #include "folder_priv.h"
 #include "html_batch_priv.h"
@@ -94,27 +94,6 @@ static enum kb_status specimen_page(const struct kb_batch *batch, size_t specime
     return status;
 }
 
-static enum kb_status count_sheets(const struct kb_batch *batch, const char *folder,
-                                   const struct kb_text *first,
-                                   const struct kb_paper_params *params, size_t *sheets,
-                                   struct kb_err *err) {
-    enum kb_status status = kb_paper_count(first->data, first->length, params, sheets, err);
-    for (size_t i = 0; i < batch->specimens && status == KB_OK; i++) {
-        struct kb_text page = KB_TEXT_INIT;
-        size_t own = 0;
-        if (!batch->specimen[i].judged) {
-            continue;
-        }
-        status = specimen_page(batch, i, folder, &page, err);
-        if (status == KB_OK) {
-            status = kb_paper_count(page.data, page.length, params, &own, err);
-        }
-        *sheets += own;
-        kb_text_release(&page);
-    }
-    return status;
-}
-
 static enum kb_status draw_sheets(const struct kb_batch *batch, const char *folder,
                                   const struct kb_text *first, struct kb_paper_book *book,
                                   struct kb_err *err) {
@@ -133,8 +112,9 @@ static enum kb_status draw_sheets(const struct kb_batch *batch, const char *fold
     return status;
 }
 
-static enum kb_status put_report_paper(const struct kb_batch *batch, const char *folder,
-                                       const struct kb_text *first, struct kb_err *err) {
+static enum kb_status put_report_paper(const struct kb_batch *batch, size_t of_specimens,
+                                       const char *folder, const struct kb_text *first,
+                                       struct kb_err *err) {
     struct kb_outfile file = {NULL, NULL, NULL};
     struct kb_paper_book *book = NULL;
     struct kb_paper_params params = kb_paper_params_default();
@@ -142,13 +122,14 @@ static enum kb_status put_report_paper(const struct kb_batch *batch, const char 
     params.made_at = batch->made_at;
     size_t sheets = 0;
     char *path = kb_join_path(folder, KB_PAPER_FILE);
-    enum kb_status status = path != NULL ? count_sheets(batch, folder, first, &params, &sheets, err)
-                                         : kb_fail_memory(err, "report", strlen(folder));
+    enum kb_status status = path != NULL
+                                ? kb_paper_count(first->data, first->length, &params, &sheets, err)
+                                : kb_fail_memory(err, "report", strlen(folder));
     if (status == KB_OK) {
         status = kb_outfile_open(path, &file, err);
     }
     if (status == KB_OK) {
-        status = kb_paper_begin(&params, sheets, file.stream, &book, err);
+        status = kb_paper_begin(&params, sheets + of_specimens, file.stream, &book, err);
     }
     if (status == KB_OK) {
         status = draw_sheets(batch, folder, first, book, err);
@@ -196,7 +177,7 @@ static enum kb_status put_document(const struct kb_batch *batch,
     if (status == KB_OK && batch->paper == KB_PAPER_NONE) {
         status = kb_batch_drop(folder, paper, err);
     } else if (status == KB_OK) {
-        status = gathered != NULL ? put_report_paper(&dated, folder, &page, err)
+        status = gathered != NULL ? put_report_paper(&dated, gathered->sheets, folder, &page, err)
                                   : put_certificate_paper(&dated, folder, &page, err);
     }
     if (status == KB_OK) {

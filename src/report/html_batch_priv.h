@@ -28,6 +28,7 @@ struct kb_batch_gathered {
     struct kb_batch_group *group;
     size_t groups, capacity;
     size_t opened; /* specimens */
+    size_t sheets; /* of their pages on paper, where one is named */
 };
 KB_NODISCARD enum kb_status kb_batch_gather(size_t specimen, const struct kb_result *result,
                                             struct kb_batch_gathered *gathered, struct kb_err *err);
