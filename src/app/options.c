@@ -345,8 +345,9 @@ const struct kb_option kb_options[] = {
     {"etchant", 0, NULL, "ETCHANT", "nital or picral [nital].", Q, KB_OPT_OWN, 0, 0, 0,
      kb_own_etchant, false},
     {"after", 0, NULL, "RESULT",
-     "A result.json, or its folder: begin with the step that its faults send back to.", Q,
-     KB_OPT_TEXT, AT(after_path), 0, 0, NULL, false},
+     "A result.json, or its folder: begin with the step that its faults send back to. Say hardness "
+     "and cut as before: steps then have the same numbers.",
+     Q, KB_OPT_TEXT, AT(after_path), 0, 0, NULL, false},
     {"fault", 0, NULL, "CHECK",
      "A check that a measurement refused, by its name, as scratches, pull-out or etch-weak; may be "
      "said for several.",

@@ -178,6 +178,7 @@ enum kb_status kb_prepare_plan(const struct kb_prepare_params *params,
     for (size_t i = 0; i < count && seen != NULL; i++) {
         kb_prepare_return(sheet, &seen[i]);
     }
+    kb_prepare_settle_etch(sheet);
     begin(sheet);
     for (size_t i = 0; i < sheet->parts; i++) {
         kb_prepare_say(sheet, &sheet->part[i]);

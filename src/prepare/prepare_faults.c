@@ -106,6 +106,28 @@ static const struct {
      "specimen etched again."},
 };
 
+/* Ferrite that is attacked comes near to pearlite too: then a look of too weak an etch must not be
+ * answered by more of it. */
+void kb_prepare_settle_etch(struct kb_prepare_sheet *sheet) {
+    struct kb_prepare_fault *weak = NULL;
+    bool strong = false;
+    for (size_t i = 0; i < sheet->faults; i++) {
+        struct kb_prepare_fault *fault = &sheet->fault[i];
+        enum kb_check check = fault->seen.check;
+        weak = check == KB_CHECK_ETCH_WEAK && fault->bench ? fault : weak;
+        strong = strong || check == KB_CHECK_ETCH_STRONG || check == KB_CHECK_ETCH_FERRITE ||
+                 check == KB_CHECK_BOUNDARIES;
+    }
+    if (weak != NULL && strong) {
+        weak->step = last_of(sheet, KB_PREPARE_POLISH);
+        (void)snprintf(
+            weak->why, sizeof weak->why,
+            "Do not etch on: there are signs of too strong an etch too, and ferrite that "
+            "is attacked comes near to pearlite. Polish it off, then etch anew in short "
+            "dips.");
+    }
+}
+
 void kb_prepare_return(struct kb_prepare_sheet *sheet, const struct kb_prepare_seen *seen) {
     struct kb_prepare_fault *fault = &sheet->fault[sheet->faults++];
     *fault = (struct kb_prepare_fault){.seen = *seen};

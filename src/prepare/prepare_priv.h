@@ -52,5 +52,7 @@ void kb_prepare_say(const struct kb_prepare_sheet *sheet, struct kb_prepare_part
 /* ---- prepare_faults.c: which step a fault sends back to ----------------------------------------
  */
 void kb_prepare_return(struct kb_prepare_sheet *sheet, const struct kb_prepare_seen *seen);
+/* Once all faults are there: signs of too weak and too strong an etch together. */
+void kb_prepare_settle_etch(struct kb_prepare_sheet *sheet);
 
 #endif

@@ -112,8 +112,7 @@ static const struct line lines[] = {
 
     /* look */
     {.kind = KB_PREPARE_LOOK,
-     .text = "At 100x: no stains, no scratches. Else back to the step whose grain is three times "
-             "as wide."},
+     .text = "At 100x: no stain, no scratch; else back to the step whose grain is thrice as wide."},
     {.kind = KB_PREPARE_LOOK,
      .material = BIT(KB_DUCTILE_IRON),
      .text = "Sound nodule: grey, sharp edge. Black and hollow: torn out. Tail or bright smear: "

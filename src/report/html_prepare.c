@@ -49,7 +49,7 @@ static void summary(struct kb_text *out, const struct kb_prepare_sheet *sheet,
     kb_text_format(out, "</span><span>keelblock %s</span></p>\n<h1>", KB_VERSION);
     kb_html_text(out, names->specimen != NULL ? names->specimen : "Preparation sheet");
     kb_text_add(out, "</h1>\n<p class=\"sub\">");
-    if (names->specimen != NULL) {
+    if (names->specimen != NULL && names->laboratory != NULL) {
         kb_text_add(out, "Preparation sheet. ");
     }
     kb_prepare_about(out, sheet);
@@ -80,9 +80,9 @@ static void found(struct kb_text *out, const struct kb_prepare_sheet *sheet) {
 
 static void rung(struct kb_text *out, const struct kb_prepare_step *step, size_t number) {
     char range[48];
-    kb_text_add(out, "<tr><td>");
+    kb_text_add(out, "<tr><td class=\"lone\">");
     tick(out);
-    kb_text_format(out, "</td><td class=\"n\"><b>%zu</b></td><td><b>", number);
+    kb_text_format(out, "<b>%zu&#160;&#160;", number);
     for (const char *c = step->abrasive; *c != '\0'; c++) {
         if (*c == ' ') {
             kb_text_add(out, "&#160;"); /* a name stays in one line */
@@ -94,14 +94,15 @@ static void rung(struct kb_text *out, const struct kb_prepare_step *step, size_t
     if (step->kind == KB_PREPARE_GRIND) {
         kb_html_number_cell(out, "grain, µm", step->grain_um, step->grain_um < 10.0 ? 1 : 0, NULL);
     }
-    kb_text_add(out, "<td>");
+    kb_text_add(out, "<td data-label=\"on, with\">");
     kb_html_text(out, step->surface);
     kb_text_add(out, ", ");
     kb_html_text(out, step->lubricant);
     kb_prepare_range(range, sizeof range, step->low_n, step->high_n);
-    kb_text_format(out, "</td><td class=\"n\">%s&#160;N</td>", range);
+    kb_text_format(out, "</td><td class=\"n\" data-label=\"load\">%s&#160;N</td>", range);
     kb_prepare_time(range, sizeof range, step);
-    kb_text_format(out, "<td class=\"n\">%s</td><td>", range);
+    kb_text_format(out, "<td class=\"n\" data-label=\"time\">%s</td><td data-label=\"remark\">",
+                   range);
     enum { REMARK_PX = 130, REMARK_HIGH_PX = 17 };
     rule(out, REMARK_PX, REMARK_HIGH_PX);
     kb_text_add(out, "</td></tr>\n");
@@ -109,8 +110,8 @@ static void rung(struct kb_text *out, const struct kb_prepare_step *step, size_t
 
 static void ladder(struct kb_text *out, const struct kb_prepare_sheet *sheet,
                    const struct kb_prepare_part *part) {
-    kb_text_add(out, "<div class=\"wide\"><table><thead><tr><th></th><th class=\"n\">step</th>"
-                     "<th>abrasive</th>");
+    kb_text_add(out, "<div class=\"wide\"><table class=\"stack\"><thead><tr>"
+                     "<th>step, abrasive</th>");
     kb_text_add(out, part->kind == KB_PREPARE_GRIND ? "<th class=\"n\">grain, µm</th>" : "");
     kb_text_add(out, "<th>on, with</th><th class=\"n\">load</th><th class=\"n\">time</th>"
                      "<th>remark</th></tr></thead><tbody>\n");

@@ -122,6 +122,17 @@ static void the_earliest_step_wins_and_the_bench_is_told_first(void **state) {
     assert_string_equal(sheet.fault[2].why, "Focus again.");
 }
 
+static void signs_of_too_strong_an_etch_forbid_more_of_it(void **state) {
+    (void)state;
+    const struct kb_prepare_seen seen[] = {
+        {.check = KB_CHECK_ETCH_WEAK, .fitness = KB_NOT_FIT},
+        {.check = KB_CHECK_ETCH_FERRITE, .fitness = KB_USABLE},
+    };
+    after(seen, 2);
+    assert_string_equal(begins(), "1 µm diamond");
+    assert_non_null(strstr(sheet.fault[0].why, "Do not etch on"));
+}
+
 static void what_is_only_usable_sends_nobody_further_back(void **state) {
     (void)state;
     const struct kb_prepare_seen seen[] = {
@@ -168,6 +179,7 @@ int main(void) {
         cmocka_unit_test(scratches_of_unknown_width_go_back_as_far_as_their_number_asks),
         cmocka_unit_test(each_other_fault_goes_back_to_its_step),
         cmocka_unit_test(the_earliest_step_wins_and_the_bench_is_told_first),
+        cmocka_unit_test(signs_of_too_strong_an_etch_forbid_more_of_it),
         cmocka_unit_test(what_is_only_usable_sends_nobody_further_back),
         cmocka_unit_test(one_grey_under_electrons_is_no_matter_of_the_etch),
         cmocka_unit_test(a_face_that_is_plane_is_not_ground_plane_again),
