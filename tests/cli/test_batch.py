@@ -66,7 +66,7 @@ class Results(batch_fields.Batches):
         out = here / "out"
         self.batch("-o", out, manifest)
         found = json.loads(next(out.glob("*/*/result.json")).read_text())
-        done = program.run("measure", "--json", *words, cwd=here)
+        done = program.run("measure", "--json", "--batch", "one", *words, cwd=here)
         self.assertIn(done.returncode, (0, 1), done.stderr)
         expected = json.loads(done.stdout)
         for document in (found, expected):

@@ -75,7 +75,8 @@ class History(program.Case):
         self.assertEqual(self.listed("--superseded"), before)
 
     def test_the_register_holds_what_the_result_says(self):
-        self.measured("-o", self.here / "report", "--limit", "nodularity >= 20 %", "--rule", "simple")
+        limit = ["--limit", "nodularity >= 20 %", "--rule", "simple"]
+        self.measured("-o", self.here / "report", *limit)
         result = json.loads((self.here / "report" / "result.json").read_text(encoding="utf-8"))
         (entry,) = self.listed()
         self.assertEqual(entry["verdict"], result["verdict"])
