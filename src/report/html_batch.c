@@ -41,8 +41,10 @@ static void verdict(struct kb_text *out, const struct kb_batch *batch) {
     kb_svg_verdict(out, judgement->verdict, 64);
     kb_text_format(out, "<div><strong>%s</strong><span>", words[judgement->verdict]);
     kb_html_text(out, judgement->reason);
-    kb_text_add(out, "</span><span class=\"small\">Rule: ");
-    kb_html_text(out, judgement->rule);
+    if (judgement->verdict != KB_OUTCOME_NONE) {
+        kb_text_add(out, "</span><span class=\"small\">Rule: ");
+        kb_html_text(out, judgement->rule);
+    }
     kb_text_add(out, "</span></div></div>\n");
     if (judgement->advice[0] != '\0') {
         kb_text_add(out, "<p class=\"caution\"><b>The cheapest way to a decision:</b> ");

@@ -66,11 +66,18 @@ static void settings(struct kb_text *out, const struct kb_batch_gathered *gather
 }
 
 static void signatures(struct kb_text *out, const struct kb_batch *batch) {
-    kb_text_add(out, "<div class=\"sign\">\n<div><b>");
+    static const char *const words[] = {"measured", "accepted", "rejected", "undecided"};
+    /* nobody signs a sheet that does not say what for: this stays together with the lines */
+    kb_text_add(out, "<div class=\"head\"><p><b>Batch ");
+    kb_html_text(out, batch->name);
+    kb_text_format(out, ": %s.</b> ", words[batch->judgement.verdict]);
+    kb_html_text(out, batch->judgement.reason);
+    kb_text_add(out, ".</p>\n<div class=\"sign\">\n<div><b>");
     kb_html_text(out, batch->operator_name);
     kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b>");
     kb_html_text(out, batch->certificate.approved_by);
-    kb_text_add(out, "</b>checked by, name and signature</div>\n<div><b></b>date</div>\n</div>\n");
+    kb_text_add(out, "</b>checked by, name and signature</div>\n<div><b></b>date</div>\n</div>\n"
+                     "</div>\n");
 }
 
 void kb_html_batch_trace(struct kb_text *out, const struct kb_batch *batch,

@@ -150,9 +150,13 @@ static void head(struct kb_text *out, const struct sheet *sheet) {
     kb_html_time(out, batch->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
     kb_html_text(out, title_of(sheet));
-    kb_text_add(out, "</h1>\n<p class=\"sub\">No. ");
-    number(out, sheet);
-    kb_text_add(out, "</p>\n</header>\n<dl class=\"facts\">\n");
+    kb_text_add(out, "</h1>\n");
+    if (sheet->conforms || batch->judgement.verdict == KB_REJECT) { /* no certificate, no number */
+        kb_text_add(out, "<p class=\"sub\">No. ");
+        number(out, sheet);
+        kb_text_add(out, "</p>\n");
+    }
+    kb_text_add(out, "</header>\n<dl class=\"facts\">\n");
     fact(out, "customer", batch->customer);
     fact(out, "order", batch->certificate.order);
     fact(out, "part", batch->certificate.part);
