@@ -373,10 +373,10 @@ int kb_command_history(struct kb_request *request) {
     struct call call = {.request = request, .text = KB_TEXT_INIT};
     const struct action *action = NULL;
     enum kb_status status = find_action(request, &action, &err);
-    if (status == KB_OK) {
+    if (status == KB_OK && action != NULL) {
         status = kb_register_open(request->history_path, action->writes, &call.reg, &err);
     }
-    if (status == KB_OK) {
+    if (status == KB_OK && action != NULL) {
         status = action->run(&call, &err);
     }
     if (status == KB_OK) {

@@ -67,9 +67,10 @@ static void take(struct axis *axis, double value) {
 /* Of 1, 2 and 5 times a power of ten the least that parts the span into few ticks. */
 static double round_step(double span) {
     const double decade = pow(10.0, floor(log10(span / TICKS_MOST)));
-    for (double step = 1.0; step < 10.0; step *= step == 2.0 ? 2.5 : 2.0) {
-        if (step * decade * TICKS_MOST >= span) {
-            return step * decade;
+    static const double step[] = {1.0, 2.0, 5.0};
+    for (size_t i = 0; i < KB_COUNT_OF(step); i++) {
+        if (step[i] * decade * TICKS_MOST >= span) {
+            return step[i] * decade;
         }
     }
     return 10.0 * decade;
@@ -119,8 +120,10 @@ static void axis_lines(const struct drawing *drawing, const struct axis *axis, i
     while ((axis->high - axis->low) / step > most) {
         step *= 2.0;
     }
-    for (double at = ceil(axis->low / step) * step; at <= axis->high; at += step) {
+    const int first = (int)ceil(axis->low / step), last = (int)floor(axis->high / step);
+    for (int i = first; i <= last; i++) {
         char label[32];
+        const double at = step * i;
         const double y = y_of(axis, at);
         kb_show_number(label, sizeof label, at, axis->decimals);
         kb_text_format(drawing->out,
@@ -170,8 +173,11 @@ static void specified(const struct drawing *drawing, double from, double to, dou
     const double y = y_of(&drawing->value, value), tick = 6.0;
     level(drawing, &drawing->value, from, to, value, "stroke=\"" INK "\" stroke-width=\"2\"");
     kb_text_add(drawing->out, "<path fill=\"none\" stroke=\"" INK "\" stroke-width=\"0.8\" d=\"");
-    for (double x = x_of(drawing, from) + tick; x <= x_of(drawing, to); x += tick) {
-        kb_text_format(drawing->out, "M%.1f %.1fl%.1f %.1f", x, y, -5.0, 5.0 * forbidden);
+    const double left = x_of(drawing, from);
+    const int ticks = (int)((x_of(drawing, to) - left) / tick);
+    for (int i = 1; i <= ticks; i++) {
+        kb_text_format(drawing->out, "M%.1f %.1fl%.1f %.1f", left + tick * i, y, -5.0,
+                       5.0 * forbidden);
     }
     kb_text_add(drawing->out, "\" />\n");
 }
