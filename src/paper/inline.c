@@ -154,8 +154,6 @@ static PangoLayout *layout_of(struct kb_setting *setting, const struct kb_node *
     setting->failed = setting->failed || builder.text.failed;
     /* ligatures off: a search for "field" in the file must find it */
     attribute(&builder, pango_attr_font_features_new("liga 0, clig 0"), 0);
-    /* and a digest that is broken over two lines must not gain a hyphen */
-    attribute(&builder, pango_attr_insert_hyphens_new(FALSE), 0);
     /* a digest that is broken between two letters must not gain a hyphen */
     attribute(&builder, pango_attr_insert_hyphens_new(FALSE), 0);
     PangoLayout *layout = NULL;
