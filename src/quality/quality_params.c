@@ -42,7 +42,7 @@ static const struct check_fact fact[KB_CHECKS] = {
                                "etch: unevenness of ferrite over its step to the next phase", true,
                                20.0, 30.0},
     [KB_CHECK_BOUNDARIES] = {"boundaries", "boundaries: width of the dark lines in ferrite", true,
-                             1.1, 1.65},
+                             1.1, 1.4},
     [KB_CHECK_RESOLUTION] = {"resolution", "resolution: pixels across the smallest particle", false,
                              10.0, 5.0},
 };
