@@ -126,19 +126,6 @@ static const char *find_unit(const char *said) {
     return open != NULL && open > said ? open : NULL;
 }
 
-static enum kb_status named_before(const struct kb_table *table, size_t index,
-                                   const struct kb_column *column, struct kb_err *err) {
-    for (size_t i = 0; i < index; i++) {
-        struct kb_column_here before;
-        if (kb_column_find(table, i, &before, NULL) == KB_OK && before.column == column) {
-            return kb_fail(err, KB_E_USAGE, "app", table->path,
-                           "columns '%.40s' and '%.40s' mean the same (keep one of them)",
-                           table->row[0].cell[i], table->row[0].cell[index]);
-        }
-    }
-    return KB_OK;
-}
-
 static enum kb_status understand(const struct kb_table *table, const char *said,
                                  struct kb_column_here *here, struct kb_err *err) {
     *here = (struct kb_column_here){.column = lookup(said, strlen(said))};
@@ -155,6 +142,21 @@ static enum kb_status understand(const struct kb_table *table, const char *said,
         return unknown(table, said, err);
     }
     (void)snprintf(here->unit, sizeof here->unit, "%.*s", (int)strlen(unit) - 2, unit + 1);
+    return KB_OK;
+}
+
+static enum kb_status named_before(const struct kb_table *table, size_t index,
+                                   const struct kb_column *column, struct kb_err *err) {
+    for (size_t i = 0; i < index; i++) {
+        struct kb_column_here before;
+        const char *said = table->row[0].cell[i];
+        if (said[0] != '\0' && understand(table, said, &before, NULL) == KB_OK &&
+            before.column == column) {
+            return kb_fail(err, KB_E_USAGE, "app", table->path,
+                           "columns '%.40s' and '%.40s' mean the same (keep one of them)",
+                           table->row[0].cell[i], table->row[0].cell[index]);
+        }
+    }
     return KB_OK;
 }
 

@@ -78,11 +78,13 @@ static const struct {
 enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
                          double seconds[KB_WAY_STEPS], struct kb_err *err) {
     enum kb_status status = KB_OK;
+    struct kb_locale locale = kb_locale_enter(); /* it is a thread's own */
     for (int i = 0; i < KB_WAY_STEPS && status == KB_OK; i++) {
         const double begun = kb_clock_s();
         status = way_of_a_field[i].step(plan, way, err);
         seconds[i] = kb_clock_s() - begun;
     }
+    kb_locale_leave(locale);
     return status == KB_OK ? KB_OK : kb_way_blame(plan, way, status, err);
 }
 

@@ -124,7 +124,8 @@ static enum kb_status read_files(struct kb_request *request, struct kb_err *err)
     if (status == KB_OK) {
         status = apply_named(request, "limits", err);
     }
-    if (status == KB_OK && request->limits_path != NULL) {
+    /* of a batch they may hang on the grade of each specimen, whose own request reads them */
+    if (status == KB_OK && request->limits_path != NULL && request->command != KB_BATCH) {
         status = kb_request_job(request, request->limits_path, true, err);
     }
     return status;

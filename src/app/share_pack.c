@@ -103,6 +103,13 @@ static void pack_segmentation(struct kb_pack *pack, struct kb_segmentation_figur
     kb_pack_whole(pack, &figures->mid_grey_px);
     kb_pack_whole(pack, &figures->white_px);
     kb_pack_whole(pack, &figures->by_hand_px);
+    kb_pack_bool(pack, &figures->lamellae_closed);
+    kb_pack_bool(pack, &figures->one_constituent);
+    kb_pack_bool(pack, &figures->network.found);
+    kb_pack_number(pack, &figures->network.stability);
+    kb_pack_number(pack, &figures->network.rim);
+    kb_pack_number(pack, &figures->network.contrast);
+    kb_pack_number(pack, &figures->network.plates);
 }
 
 static void pack_particle(struct kb_pack *pack, struct kb_particle *particle) {

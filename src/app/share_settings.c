@@ -54,7 +54,8 @@ static void pack_morphology(struct kb_pack *pack, const struct kb_morphology_par
         params->part_shape,       params->part_solidity,       params->part_shape_other,
         params->part_thin,        params->part_solidity_other, params->part_gain,
         params->hole_share,       params->fallback_px_um,      params->outline_reach_px,
-        params->outline_contrast,
+        params->outline_contrast, params->part_pair,           params->part_pair_neck,
+        params->part_alone,       params->part_alone_neck,
     };
     for (size_t i = 0; i < sizeof value / sizeof value[0]; i++) {
         number(pack, value[i]);

@@ -36,6 +36,14 @@ static bool is_folder(const char *path) {
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
+/* "overlay-01-...png": what the program drew beside a result, when that stands among the fields. */
+static bool is_own_overlay(const char *name) {
+    static const char start[] = "overlay-";
+    const char *number = name + sizeof start - 1;
+    return strncmp(name, start, sizeof start - 1) == 0 && strspn(number, "0123456789") >= 2 &&
+           number[strspn(number, "0123456789")] == '-';
+}
+
 static bool named_like_a_picture(const char *name) {
     static const char *const ending[] = {".tif", ".tiff", ".png", ".jpg", ".jpeg"};
     const char *dot = strrchr(name, '.');
@@ -78,7 +86,7 @@ static enum kb_status expand_folder(const char *folder, struct kb_paths *paths,
             status = errno != 0 ? cannot_list(folder, err) : KB_OK;
             break;
         }
-        if (named_like_a_picture(entry->d_name)) {
+        if (named_like_a_picture(entry->d_name) && !is_own_overlay(entry->d_name)) {
             status = add_from_folder(folder, entry->d_name, paths, err);
         }
         if (status != KB_OK) {

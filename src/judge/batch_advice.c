@@ -94,6 +94,17 @@ static void on_the_mean(struct kb_batch_judgement *out) {
     }
 }
 
+static void photograph_again(struct kb_batch_judgement *out) {
+    int used = snprintf(out->advice, sizeof out->advice,
+                        "photograph again the fields that cannot be used, on %zu specimen%s",
+                        out->unjudged, plural(out->unjudged));
+    if (out->undecided > 0 && used > 0 && (size_t)used < sizeof out->advice) {
+        (void)snprintf(out->advice + used, sizeof out->advice - (size_t)used,
+                       "; %zu more %s undecided, see the reasons", out->undecided,
+                       out->undecided == 1 ? "is" : "are");
+    }
+}
+
 void kb_batch_advice(const struct kb_batch_member *member, size_t count,
                      struct kb_batch_judgement *out) {
     out->advice[0] = '\0';
@@ -101,9 +112,7 @@ void kb_batch_advice(const struct kb_batch_member *member, size_t count,
         return;
     }
     if (out->unjudged > 0) {
-        (void)snprintf(out->advice, sizeof out->advice,
-                       "photograph again the fields that cannot be used, on %zu specimen%s",
-                       out->unjudged, plural(out->unjudged));
+        photograph_again(out);
     } else if (out->params.rule == KB_BATCH_MEAN) {
         on_the_mean(out);
     } else {

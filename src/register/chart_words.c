@@ -39,6 +39,12 @@ static void when(const struct kb_chart *chart, char text[WORDS]) {
     }
 }
 
+/* A difference between two percentages is in points. */
+static const char *step_unit(const struct kb_chart *chart) {
+    const char *unit = unit_of(chart);
+    return strcmp(unit, "%") == 0 ? "points" : unit;
+}
+
 static enum kb_status tell_drift(struct kb_chart *chart, struct kb_err *err) {
     const struct kb_chart_trend *trend = &chart->trend;
     char name[WORDS], limit[WORDS];
@@ -53,7 +59,7 @@ static enum kb_status tell_drift(struct kb_chart *chart, struct kb_err *err) {
     return kb_findings_add(
         &chart->findings, err, trend->castings <= 0.0 ? KB_SERIOUS : KB_WARNING, "chart-drift",
         "%s %s by %.2g %s a casting (95 %% interval %.2g to %.2g) over the last %zu castings; %s.",
-        name, falls ? "falls" : "rises", by, unit_of(chart), least, most, trend->count, limit);
+        name, falls ? "falls" : "rises", by, step_unit(chart), least, most, trend->count, limit);
 }
 
 static void add_words(char *text, size_t size, const char *words) {

@@ -13,7 +13,7 @@ enum {
     NAME_LEAST = 12,  /* columns of a specimen's name ... */
     NAME_MOST = 34,
     FIELDS_COLUMNS = 8,  /* "  fields" */
-    FIGURE_COLUMNS = 20, /* a figure with half its interval, and the gap before it */
+    FIGURE_COLUMNS = 24, /* a figure with its interval, and the gap before it */
     SHOWN_MOST = 40,     /* specimens, before accepted ones are left out */
     REASONS_MOST = 24,   /* lines of what stands in the way */
 };
@@ -24,6 +24,7 @@ struct batch_table {
     bool colour;
     enum kb_quantity quantity[KB_QUANTITIES];
     int quantities;
+    int left_out; /* quantities that the line has no room for */
 };
 
 static const char *const mark_of[] = {"–", "✔", "✘", "?"};
@@ -91,7 +92,8 @@ static void lay_out(const struct kb_batch *batch, struct batch_table *table) {
     const int room = table->columns - MARK_COLUMNS - FIELDS_COLUMNS;
     table->name_columns = table->name_columns > room ? room : table->name_columns;
     const int fit = (room - table->name_columns) / FIGURE_COLUMNS;
-    table->quantities = table->quantities > fit ? fit : table->quantities;
+    table->left_out = table->quantities > fit ? table->quantities - fit : 0;
+    table->quantities -= table->left_out;
 }
 
 static void header(const struct batch_table *table) {
@@ -135,12 +137,9 @@ static void figure_cell(const struct batch_table *table, const struct kb_batch_s
     if (!shown.measured) {
         (void)snprintf(text, sizeof text, "– %s", outcome);
     } else if (shown.has_interval) {
-        char half[24];
-        kb_show_number(half, sizeof half,
-                       0.5 * (specimen->figure[quantity].hi - specimen->figure[quantity].lo) *
-                           shown.scale,
-                       shown.decimals);
-        (void)snprintf(text, sizeof text, "%s ±%s %s %s", shown.value, half, shown.unit, outcome);
+        /* both ends: near 0 or 100 % an interval is lopsided */
+        (void)snprintf(text, sizeof text, "%s (%s…%s) %s %s", shown.value, shown.low, shown.high,
+                       shown.unit, outcome);
     } else {
         (void)snprintf(text, sizeof text, "%s %s %s", shown.value, shown.unit, outcome);
     }
@@ -173,6 +172,10 @@ static void lines(const struct batch_table *table, const struct kb_batch *batch)
             specimen_line(table, specimen);
         }
         left_out += !all && fine ? 1 : 0;
+    }
+    if (table->left_out > 0) {
+        kb_text_format(table->out, "%*s%d more in specimens.csv\n", MARK_COLUMNS, "",
+                       table->left_out);
     }
     if (left_out > 0) {
         kb_text_format(table->out,
