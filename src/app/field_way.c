@@ -134,9 +134,11 @@ enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way
     }
     if (!plan->settings->accept_unfit) {
         const struct kb_check_result *worst = worst_check(&way->quality);
+        const size_t length = strlen(worst->advice); /* several sentences end with a stop */
+        const int shown = (int)(length - (length > 0 && worst->advice[length - 1] == '.'));
         return kb_fail(err, KB_E_UNFIT, "quality", way->field.path,
-                       "not fit to measure: %s (%s; --accept-unfit measures all the same)",
-                       worst->says, worst->advice);
+                       "not fit to measure: %s (%.*s; --accept-unfit measures all the same)",
+                       worst->says, shown, worst->advice);
     }
     way->out->unfit_accepted = true;
     return KB_OK;

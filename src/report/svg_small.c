@@ -4,7 +4,8 @@
 #include "html_priv.h"
 
 void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px) {
-    /* accept: disc with tick; reject: octagon with cross; undecided: lozenge with question mark */
+    /* accept: disc with tick; reject: octagon with cross; undecided: open lozenge with
+     * question mark (filled, it would look like the sign for a broken letter) */
     static const char *const shape[] = {
         "<circle cx=\"32\" cy=\"32\" r=\"27\" fill=\"none\" stroke=\"currentColor\" "
         "stroke-width=\"4\" stroke-dasharray=\"9 7\" /><path d=\"M20 32h24\" fill=\"none\" "
@@ -14,9 +15,10 @@ void kb_svg_verdict(struct kb_text *out, enum kb_outcome outcome, int size_px) {
         "fill=\"none\" stroke=\"#fff\" stroke-width=\"6\" />",
         "<path d=\"M20 3h24l17 17v24l-17 17h-24l-17-17v-24z\" fill=\"currentColor\" />"
         "<path d=\"M21 21l22 22m0-22l-22 22\" fill=\"none\" stroke=\"#fff\" stroke-width=\"6\" />",
-        "<path d=\"M32 2l30 30-30 30-30-30z\" fill=\"currentColor\" /><path d=\"M24 25a8 8 0 1 1 "
-        "11 8q-3 1.500-3 6\" fill=\"none\" stroke=\"#fff\" stroke-width=\"5\" />"
-        "<circle cx=\"32\" cy=\"46\" r=\"3.300\" fill=\"#fff\" />",
+        "<path d=\"M32 4l28 28-28 28-28-28z\" fill=\"none\" stroke=\"currentColor\" "
+        "stroke-width=\"5\" /><path d=\"M24 25a8 8 0 1 1 11 8q-3 1.500-3 6\" fill=\"none\" "
+        "stroke=\"currentColor\" stroke-width=\"5\" />"
+        "<circle cx=\"32\" cy=\"46\" r=\"3.300\" fill=\"currentColor\" />",
     };
     kb_text_format(out,
                    "<svg viewBox=\"0 0 64 64\" width=\"%d\" height=\"%d\" aria-hidden=\"true\">%s"

@@ -133,6 +133,20 @@ static void limits(const struct chart_table *table) {
                    last->baseline);
 }
 
+/* What the numbers beside the castings mean. */
+static void legend(const struct chart_table *table, size_t first) {
+    unsigned broken = 0;
+    for (size_t i = first; i < table->chart->points; i++) {
+        broken |= table->chart->point[i].broken;
+    }
+    for (unsigned rule = KB_CHART_BEYOND; rule < KB_CHART_RULES_END; rule++) {
+        if ((broken & KB_CHART_BIT(rule)) != 0) {
+            kb_text_format(table->out, "  rule %u: %s\n", rule,
+                           kb_chart_rule_words((enum kb_chart_rule)rule));
+        }
+    }
+}
+
 static void words(const struct chart_table *table, int columns) {
     static const char *const mark[] = {"  - ", "  ! ", " !! "};
     for (size_t i = 0; i < table->chart->findings.count; i++) {
@@ -171,6 +185,7 @@ enum kb_status kb_report_chart_table(const struct kb_chart *chart, int columns, 
         casting(&table, i);
     }
     limits(&table);
+    legend(&table, first);
     words(&table, columns);
     kb_locale_leave(locale);
     return kb_text_end(out, err);

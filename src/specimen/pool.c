@@ -21,7 +21,7 @@ static const double area_tolerance = 1.10;
 static const double scale_tolerance = 1.005;
 
 static const char why_graphite[] = "steel: no free graphite is looked for";
-static const char why_etched[] = "no etched field in which ferrite and pearlite are told apart";
+static const char why_etched[] = "no field in which ferrite and pearlite are told apart";
 static const char why_other[] =
     "looked for where ferrite and pearlite stand apart under the light microscope; none by hand";
 static const char why_phase[] = "not looked for in these fields";
