@@ -387,6 +387,29 @@ static enum kb_status mid_is_worth_it(const struct kb_other_evidence *e, uint8_t
     return status;
 }
 
+/* White first: what is left of the bright class is ferrite, beside which grey is judged. */
+static enum kb_status find_both(struct kb_seg *seg, struct kb_other_evidence *e, struct picking *p,
+                                struct kb_bits set[SETS], struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    const bool white = e->white < 255;
+    if (white) {
+        kb_free(e->kept); /* labels change */
+        e->kept = NULL;
+        status = look_for(seg, p, set, false, err);
+    }
+    bool mid = e->low <= e->high;
+    if (status == KB_OK && mid) {
+        status = mid_is_worth_it(e, p->row, &mid, err);
+    }
+    if (status == KB_OK && mid) {
+        status = look_for(seg, p, set, true, err);
+    }
+    if (status == KB_OK && (white || mid)) {
+        kb_seg_count_labels(&seg->map->label, seg->map->figures.pixels);
+    }
+    return status;
+}
+
 static enum kb_status find(struct kb_seg *seg, struct kb_other_evidence *e, struct kb_err *err) {
     struct kb_bits set[SETS] = {{0}};
     enum kb_status status = KB_OK;
@@ -394,24 +417,9 @@ static enum kb_status find(struct kb_seg *seg, struct kb_other_evidence *e, stru
         status = kb_bits_alloc(seg->grey.width, seg->grey.height, &set[i], err);
     }
     struct picking p = {e, kb_alloc((size_t)seg->grey.width, 1), &set[FOUND]};
-    if (status == KB_OK && p.row == NULL) {
-        status = kb_fail_memory(err, KB_SEG_STAGE, (size_t)seg->grey.width);
-    }
-    const bool white = e->white < 255;
-    if (status == KB_OK && white) {
-        kb_free(e->kept); /* labels change */
-        e->kept = NULL;
-        status = look_for(seg, &p, set, false, err);
-    }
-    bool mid = e->low <= e->high;
-    if (status == KB_OK && mid) {
-        status = mid_is_worth_it(e, p.row, &mid, err);
-    }
-    if (status == KB_OK && mid) {
-        status = look_for(seg, &p, set, true, err);
-    }
-    if (status == KB_OK && (white || mid)) {
-        kb_seg_count_labels(&seg->map->label, seg->map->figures.pixels);
+    if (status == KB_OK) {
+        status = p.row != NULL ? find_both(seg, e, &p, set, err)
+                               : kb_fail_memory(err, KB_SEG_STAGE, (size_t)seg->grey.width);
     }
     kb_free(p.row);
     for (int i = 0; i < SETS; i++) {
