@@ -69,6 +69,17 @@ static void figures_show_the_digits_that_their_interval_supports(void **state) {
     assert_string_equal(s.high, "1234.54");
 }
 
+static void a_value_is_not_rounded_away_by_a_far_wider_interval(void **state) {
+    (void)state;
+    struct kb_shown s = shown(87.4, 11500.0, "1/mm2");
+    assert_string_equal(s.value, "87");
+    assert_string_equal(s.high, "11600");
+    s = shown(115.03, 124.0, "1/mm2");
+    assert_string_equal(s.value, "120"); /* two digits, as the interval allows */
+    s = shown(0.0, 11500.0, "1/mm2");
+    assert_string_equal(s.value, "0");
+}
+
 static void figures_without_interval_show_three_digits(void **state) {
     (void)state;
     assert_string_equal(shown(0.58049, -1.0, "1").value, "58.0");
@@ -126,6 +137,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(text_is_always_valid_utf_8),
         cmocka_unit_test(figures_show_the_digits_that_their_interval_supports),
+        cmocka_unit_test(a_value_is_not_rounded_away_by_a_far_wider_interval),
         cmocka_unit_test(figures_without_interval_show_three_digits),
         cmocka_unit_test(nothing_is_shown_of_what_was_not_measured),
         cmocka_unit_test(phases_stay_apart_in_a_grey_print),
