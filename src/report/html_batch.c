@@ -8,27 +8,20 @@
 
 enum { LEAD_MOST = 5, FINDINGS_FIRST = 3 };
 
-static void part(struct kb_text *out, const char *before, const char *string) {
-    if (string != NULL && string[0] != '\0') {
-        kb_text_add(out, before);
-        kb_html_text(out, string);
-    }
-}
-
 static void head(struct kb_text *out, const struct kb_batch *batch) {
     kb_text_add(out, "<header>\n");
     kb_html_house_mark(out, &batch->house_mark);
     kb_text_add(out, "<p class=\"kind\"><span>Batch report");
-    part(out, " · ", batch->laboratory);
+    kb_html_part(out, " · ", batch->laboratory);
     kb_text_add(out, "</span><span>");
     kb_html_time(out, batch->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
     kb_html_text(out, batch->name);
     kb_text_format(out, "</h1>\n<p class=\"sub\">%zu specimen%s · %zu field%s", batch->specimens,
                    batch->specimens == 1 ? "" : "s", batch->fields, batch->fields == 1 ? "" : "s");
-    part(out, " · for ", batch->customer);
-    part(out, " · ", batch->certificate.part);
-    part(out, " · order ", batch->certificate.order);
+    kb_html_part(out, " · for ", batch->customer);
+    kb_html_part(out, " · ", batch->certificate.part);
+    kb_html_part(out, " · order ", batch->certificate.order);
     kb_text_add(out, "</p>\n</header>\n");
 }
 

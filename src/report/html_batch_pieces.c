@@ -1,5 +1,5 @@
-/* html_batch_pieces.c - what the papers of a batch share: the document around them, the
- * laboratory's picture, addresses of pages beside them, outcomes. */
+/* html_batch_pieces.c - what the papers of a batch share: the document around them,
+ * addresses of pages beside them, outcomes. */
 #include "html_batch_priv.h"
 
 #include <string.h>
@@ -23,14 +23,6 @@ void kb_html_document(struct kb_text *out, const char *title, const char *outcom
 
 void kb_html_document_end(struct kb_text *out) {
     kb_text_add(out, "</main>\n</body>\n</html>\n");
-}
-
-void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark) {
-    if (mark->data != NULL) {
-        kb_text_format(out, "<img class=\"mark\" alt=\"\" src=\"data:%s;base64,", mark->type);
-        kb_html_base64(out, mark->data, mark->size);
-        kb_text_add(out, "\" />\n");
-    }
 }
 
 /* Unreserved characters of RFC 3986, 2.3, as they are; every other byte as %XX. */

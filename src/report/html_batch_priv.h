@@ -81,7 +81,6 @@ KB_NODISCARD enum kb_status kb_batch_put_papers(const struct kb_batch *batch,
 void kb_html_document(struct kb_text *out, const char *title, const char *outcome,
                       const char *made_at, const char *style);
 void kb_html_document_end(struct kb_text *out);
-void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark);
 /* Address of a page in a folder beside this one, escaped as an address. */
 void kb_html_address(struct kb_text *out, const char *folder, const char *page);
 /* Shape and word of an outcome. */

@@ -20,6 +20,9 @@ void kb_html_findings(struct kb_text *out, const struct kb_findings *findings);
 void kb_html_finding(struct kb_text *out, const struct kb_finding *finding, const char *where);
 /* "2026-03-04 09:41:00 +01:00" from the same with a T. */
 void kb_html_time(struct kb_text *out, const char *made_at);
+void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark);
+/* `before` and the string, or nothing where that is missing or empty. */
+void kb_html_part(struct kb_text *out, const char *before, const char *string);
 void kb_html_base64(struct kb_text *out, const uint8_t *data, size_t size);
 /* Grey level 0..255 of a field on the file's own scale, and back. */
 double kb_grey_level(const struct kb_segmentation_figures *figures, double file_grey);

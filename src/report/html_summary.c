@@ -3,27 +3,12 @@
 
 enum { FINDINGS_FIRST = 4 };
 
-static void part(struct kb_text *out, const char *before, const char *string) {
-    if (string != NULL && string[0] != '\0') {
-        kb_text_add(out, before);
-        kb_html_text(out, string);
-    }
-}
-
-static void house_mark(struct kb_text *out, const struct kb_house_mark *mark) {
-    if (mark->data != NULL) {
-        kb_text_format(out, "<img class=\"mark\" alt=\"\" src=\"data:%s;base64,", mark->type);
-        kb_html_base64(out, mark->data, mark->size);
-        kb_text_add(out, "\" />\n");
-    }
-}
-
 static void head(struct kb_text *out, const struct kb_result *result) {
     enum kb_contrast contrast = KB_LIGHT;
     kb_text_add(out, "<header>\n");
-    house_mark(out, &result->house_mark);
+    kb_html_house_mark(out, &result->house_mark);
     kb_text_add(out, "<p class=\"kind\"><span>Metallographic report");
-    part(out, " · ", result->laboratory);
+    kb_html_part(out, " · ", result->laboratory);
     kb_text_add(out, "</span><span>");
     kb_html_time(out, result->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
@@ -33,8 +18,8 @@ static void head(struct kb_text *out, const struct kb_result *result) {
     kb_text_format(out, " · %s",
                    kb_result_contrast(result, &contrast) ? kb_contrast_words(contrast)
                                                          : "several contrasts");
-    part(out, " · for ", result->customer);
-    part(out, " · ", result->remark);
+    kb_html_part(out, " · for ", result->customer);
+    kb_html_part(out, " · ", result->remark);
     kb_text_add(out, "</p>\n</header>\n");
 }
 

@@ -140,6 +140,21 @@ void kb_html_base64(struct kb_text *out, const uint8_t *data, size_t size) {
     kb_text_add_bytes(out, chunk, used);
 }
 
+void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark) {
+    if (mark->data != NULL) {
+        kb_text_format(out, "<img class=\"mark\" alt=\"\" src=\"data:%s;base64,", mark->type);
+        kb_html_base64(out, mark->data, mark->size);
+        kb_text_add(out, "\" />\n");
+    }
+}
+
+void kb_html_part(struct kb_text *out, const char *before, const char *string) {
+    if (string != NULL && string[0] != '\0') {
+        kb_text_add(out, before);
+        kb_html_text(out, string);
+    }
+}
+
 double kb_grey_level(const struct kb_segmentation_figures *figures, double file_grey) {
     double range = figures->grey_high - figures->grey_low;
     if (!(fabs(range) > 0.0)) {
