@@ -23,6 +23,8 @@ enum kb_scale_source {
     KB_SCALE_TIFF_TAG, /* TIFF XResolution/YResolution with a real unit */
     KB_SCALE_PNG_PHYS, /* PNG pHYs chunk, unit metre */
     KB_SCALE_JPEG_TAG, /* JFIF density or EXIF resolution */
+    KB_SCALE_BY_HAND,  /* a line drawn by hand in the picture along a known length */
+    KB_SCALE_SOURCES
 };
 KB_API const char *kb_scale_source_name(enum kb_scale_source source); /* words for a reader */
 
@@ -48,6 +50,8 @@ struct kb_intake_params {
                             below it; 0: not stated */
     double bar_px;       /* given scale bar: so many pixels ... 0: none. Not together with px_um */
     double bar_um;       /* ... are so many um */
+    bool bar_by_hand;    /* the bar was drawn by hand in the picture: KB_SCALE_BY_HAND, and where
+                            px_um_u is 0 each end is taken as half a pixel uncertain */
     double scale_u;      /* relative standard uncertainty of a scale, the file's too, that states
                             none of its own; below 1; 0: not stated */
     uint32_t page;       /* page of a TIFF from 1 on; 0: the first, a finding if there are more */

@@ -64,13 +64,32 @@ struct kb_particle {
     enum kb_form form_found; /* by the figures above; differs from `form` only by hand */
     bool by_hand;            /* the form was set by hand: V and VI are nodules, I to IV are not */
     int size_class;          /* ISO 945-1: 1..8 by maximum Feret diameter; 0 without scale */
-    bool parted;             /* came from a cluster that was parted */
+    bool parted;             /* came from a cluster that was parted, by the program or by hand */
+    bool cut_by_hand;        /* of that, by hand */
+    bool joined_by_hand;     /* made one of several by hand */
 };
 
 /* A person's word for the particle that holds a pixel. */
 struct kb_form_by_hand {
     int32_t x, y;      /* of the upright picture */
     enum kb_form form; /* I to VI */
+    bool may_miss;     /* without effect where no particle holds it, instead of an error; and it
+                          yields to a later word about the same particle */
+};
+
+/* A person's word on what is one particle: a stroke that parts, or two points in what is one. */
+struct kb_shape_by_hand {
+    bool joins;                   /* two points; else a stroke through two or more */
+    const struct kb_place *point; /* view: pixels of the upright picture */
+    size_t points;
+    bool may_miss; /* without effect where no particle holds the points of a join, or a stroke lies
+                      outside the picture, instead of an error */
+};
+
+/* What came of it. */
+struct kb_shaped {
+    size_t before, after; /* particles that it was about, and that came of them; alike: no effect */
+    uint32_t particle;    /* id of the one made by a join that still stands; 0: none */
 };
 
 struct kb_morphology_params {
@@ -108,6 +127,9 @@ struct kb_morphology_params {
     bool keep_outlines;      /* keep the sub-pixel outlines, for drawing (not) */
     const struct kb_form_by_hand *by_hand; /* view: forms of particles set by hand */
     size_t by_hands;
+    const struct kb_shape_by_hand
+        *shape; /* view: cuts and joins, done in this order after parting */
+    size_t shapes;
 };
 KB_API struct kb_morphology_params kb_morphology_params_default(enum kb_material material);
 KB_API KB_NODISCARD enum kb_status
@@ -134,6 +156,8 @@ struct kb_particles {
     size_t by_hand;         /* particles whose form was set by hand */
     uint32_t *named;        /* for each params->by_hand the id of its particle */
     size_t named_count;
+    struct kb_shaped *shaped; /* for each params->shape */
+    size_t shaped_count;
     double px_um;          /* of the field; 0 unknown */
     double min_feret_um;   /* the minimum size that was asked for */
     int32_t width, height; /* of the field, pixels */
@@ -147,7 +171,8 @@ struct kb_particles {
     size_t outline_points, outline_point_capacity;
     struct kb_findings findings; /* "parted", "not-parted", "few-pixels-across",
                                     "particles-without-scale", "pixel-rules", "form-by-hand",
-                                    "form-by-hand-without-effect" */
+                                    "form-by-hand-without-effect", "cut-by-hand",
+                                    "joined-by-hand", "by-hand-without-effect" */
 };
 
 /* Measure every graphite particle of a map. `grey` is the field's picture, of the same size as the
@@ -177,6 +202,13 @@ KB_API void kb_size_class_span(int size_class, double *from_um, double *to_um);
  * in form.c, since no standard gives a rule by figures for all six forms. */
 KB_API enum kb_form kb_form_classify(double shape_factor, double solidity, double aspect,
                                      double circularity);
+/* How far the nearest other form is: the least change of one of the four figures alone, in its own
+ * unit, that makes kb_form_classify() answer otherwise, to 1e-4. *which (may be NULL) names it:
+ * "shape factor", "solidity", "aspect" or "circularity". NaN, and *which NULL, where no figure
+ * alone does it. Shape factor, solidity and circularity are varied over 0..1, the aspect from 1
+ * to 20. */
+KB_API double kb_form_margin(double shape_factor, double solidity, double aspect,
+                             double circularity, const char **which);
 
 #ifdef __cplusplus
 }

@@ -37,6 +37,7 @@ struct kb_field_result {
     bool unfit_accepted; /* not fit, and measured all the same on demand */
     struct kb_rect *exclusion;
     size_t exclusions;
+    size_t outlines_out; /* free outlines left out; they stand among the result's by_hand */
     struct kb_segmentation_figures segmentation;
     struct kb_particles particles; /* rows; runs dropped once drawn. Empty for steel */
     struct kb_field_figures figures;
@@ -71,28 +72,57 @@ enum kb_hand_kind {
     KB_HAND_EXCLUSION, /* a rectangle left out */
     KB_HAND_DARK,      /* the dark threshold ... */
     KB_HAND_BRIGHT,    /* ... and the bright one */
+    KB_HAND_OUTLINE,   /* a free outline left out */
+    KB_HAND_CUT,       /* a stroke that parts the graphite under it */
+    KB_HAND_JOIN,      /* two particles that are one */
+    KB_HAND_SCALE,     /* a line whose length is known */
     KB_HAND_KINDS
 };
 KB_API const char *kb_hand_kind_name(enum kb_hand_kind kind); /* "phase", "dark-threshold", ... */
 
-/* A decision that a person took in the program's place, with the reason, and what came of it. */
+/* A decision that a person took in the program's place, with the reason, and what came of it.
+ *
+ * Thresholds and scales: one that names its field stands above one for every field, and of two
+ * about the same the one said last holds. Cuts and joins are done in the order in which they were
+ * said, after the program's own parting; phases, forms and what is left out know no order, but that
+ * with `may_miss` the last word about a region or particle holds. */
 struct kb_by_hand {
     enum kb_hand_kind kind;
     char *field_name;     /* as said: path, end of a path or base name; NULL: every field */
-    struct kb_rect place; /* pixels of the upright picture; a point is 1 x 1; thresholds: zeroed */
-    enum kb_phase phase;  /* KB_HAND_PHASE */
-    enum kb_form form;    /* KB_HAND_FORM */
-    double level;         /* thresholds: grey of the file; else not used */
-    char *reason;         /* NULL: none was given */
-    const char *origin;   /* static text: "job file", "command line" */
+    struct kb_rect place; /* pixels of the upright picture; a point is 1 x 1; the box of `point`
+                             for kinds that have several; thresholds: zeroed */
+    /* KB_HAND_OUTLINE: 3 or more corners, in corners of pixels (0, 0 is the upper left corner of
+     * the picture; width, height the lower right one): left out are the pixels whose centres lie
+     * inside, by the even-odd rule. KB_HAND_CUT: 2 or more pixels that the stroke goes through.
+     * KB_HAND_JOIN: a pixel in each of the two particles. KB_HAND_SCALE: the two ends of the line.
+     * NULL for the other kinds. */
+    struct kb_place *point;
+    size_t points;
+    enum kb_phase phase; /* KB_HAND_PHASE */
+    enum kb_form form;   /* KB_HAND_FORM */
+    double level;        /* thresholds: grey of the file; NaN: as the program finds it, though
+                            another decision says otherwise; other kinds: not used */
+    double length_um;    /* KB_HAND_SCALE: the true length of the line ... */
+    double length_um_u;  /* ... and its standard uncertainty with that of the drawing; 0: not
+                            stated, and half a pixel at each end is reckoned with */
+    bool may_miss;       /* where its place holds nothing to decide about (any more), it is without
+                            effect and a finding says so, instead of an error */
+    char *reason;        /* NULL: none was given */
+    const char *origin;  /* static text: "job file", "command line", "record" */
     /* Filled in by kb_measure(): */
     size_t field;              /* 1-based; 0: every field */
     enum kb_phase phase_found; /* KB_HAND_PHASE: what it was ... */
     uint64_t pixels;           /* ... and how many pixels changed */
     enum kb_form form_found;   /* KB_HAND_FORM: by its figures ... */
-    uint32_t particle;         /* ... and the particle's id */
+    uint32_t particle;         /* ... and the particle's id. KB_HAND_JOIN: that of the one */
+    size_t parts;              /* KB_HAND_CUT: particles that came of those it parted */
+    double level_found;        /* thresholds of one field: what the histogram gives; else NaN */
+    double px_um, px_um_u;     /* KB_HAND_SCALE: what it makes a pixel, um */
     bool without_effect;       /* it changed nothing */
 };
+/* A copy with its own strings and points; false when out of memory, `to` is then zeroed. */
+KB_API KB_NODISCARD bool kb_by_hand_copy(const struct kb_by_hand *from, struct kb_by_hand *to);
+KB_API void kb_by_hand_release(struct kb_by_hand *hand); /* what it owns; leaves it zeroed */
 
 /* A point that was asked about, and its way from the first look to the particle. */
 struct kb_explained {

@@ -50,6 +50,12 @@ struct kb_place {
     int32_t x, y;
 };
 
+/* A closed line through corners of pixels, the last joined to the first. */
+struct kb_polygon {
+    const struct kb_place *corner; /* view */
+    size_t corners;                /* 3 or more */
+};
+
 /* One step on the way of a point: what was asked there, and what came of it. */
 struct kb_why_step {
     const char *step;       /* static text, a metallographer's words: "grey level", "local mean" */
@@ -90,11 +96,16 @@ struct kb_segmentation_params {
         fallback_px_um; /* stands in for the pixel size where that is unknown; a finding says so */
     const struct kb_rect *exclusion; /* view: rectangles left out, pixels of the upright picture */
     size_t exclusions;
+    /* View: left out too are pixels whose centres lie in one of these, by the even-odd rule; what
+     * lies outside the picture is cut off. */
+    const struct kb_polygon *outline;
+    size_t outlines;
     /* View: not 0 where a pixel is left out, of the size of the field; NULL or zeroed: none. */
     const struct kb_image *outside;
     const struct kb_image *blank; /* view: blank-field picture of the same size, or NULL */
     const struct kb_place *why;   /* view: points whose way to their phase is to be told */
     size_t whys;
+    bool keep_grey; /* keep the evened picture in the map (not) */
 };
 KB_API struct kb_segmentation_params kb_segmentation_params_default(enum kb_material material,
                                                                     enum kb_contrast contrast);
@@ -117,6 +128,7 @@ struct kb_segmentation_figures {
     int thresholds;      /* classes - 1 */
     double threshold[2]; /* grey levels of the evened picture on the file's scale, ascending */
     enum kb_threshold_origin origin[2];
+    double threshold_found[2];    /* by hand: what the histogram gives there; else as `threshold` */
     enum kb_phase class_phase[3]; /* what the classes stand for, darkest first */
     double class_mean[3];         /* grey level on the file's scale */
     double class_share[3];        /* fraction of the measured pixels by grey level alone */
@@ -144,6 +156,8 @@ struct kb_segmentation_figures {
 struct kb_phase_by_hand {
     int32_t x, y; /* of the upright picture */
     enum kb_phase phase;
+    bool may_miss; /* without effect where it cannot be done, instead of an error; and it yields to
+                      a later word about the same region */
 };
 
 /* What came of it. */
@@ -151,10 +165,13 @@ struct kb_phase_change {
     int32_t x, y;
     enum kb_phase from, to;
     uint64_t pixels; /* that changed: the region; 0 when it was of that phase already */
+    bool missed;     /* there was nothing to change: `from` is KB_EXCLUDED then */
 };
 
 struct kb_phase_map {
     struct kb_image label;          /* enum kb_phase a pixel */
+    struct kb_image evened;         /* 8-bit grey, evened and denoised, that thresholds act on;
+                                       empty unless params->keep_grey */
     struct kb_phase_change *change; /* by hand, in the order in which they were said */
     size_t changes;
     struct kb_why *why; /* the points of params->why, in that order */

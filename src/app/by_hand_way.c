@@ -67,14 +67,6 @@ static enum kb_status find_field(const struct kb_plan *plan, struct kb_by_hand *
     return kb_plan_find_field(plan, hand->field_name, what, &hand->field, err);
 }
 
-static bool copy_hand(const struct kb_by_hand *from, struct kb_by_hand *to) {
-    *to = *from;
-    to->field_name = kb_copy_string(from->field_name);
-    to->reason = kb_copy_string(from->reason);
-    return (to->field_name != NULL) == (from->field_name != NULL) &&
-           (to->reason != NULL) == (from->reason != NULL);
-}
-
 /* What a library's user may have got wrong, and what a material cannot have. */
 static enum kb_status check_hand(const struct kb_plan *plan, const struct kb_by_hand *hand,
                                  struct kb_err *err) {
@@ -103,7 +95,7 @@ enum kb_status kb_plan_hands(struct kb_plan *plan, struct kb_result *result, str
     enum kb_status status = KB_OK;
     for (size_t i = 0; i < settings->by_hands && status == KB_OK; i++) {
         struct kb_by_hand *hand = &result->by_hand[result->by_hands++];
-        if (!copy_hand(&settings->by_hand[i], hand)) {
+        if (!kb_by_hand_copy(&settings->by_hand[i], hand)) {
             return kb_fail_memory(err, "app", sizeof *hand);
         }
         status = check_hand(plan, hand, err);
@@ -154,9 +146,11 @@ enum kb_status kb_way_gather_hands(const struct kb_plan *plan, struct kb_field_w
             continue;
         }
         if (hand->kind == KB_HAND_PHASE) {
-            hands->phase[hands->phases++] = (struct kb_phase_by_hand){at->x, at->y, hand->phase};
+            hands->phase[hands->phases++] =
+                (struct kb_phase_by_hand){at->x, at->y, hand->phase, hand->may_miss};
         } else if (hand->kind == KB_HAND_FORM) {
-            hands->form[hands->forms++] = (struct kb_form_by_hand){at->x, at->y, hand->form};
+            hands->form[hands->forms++] =
+                (struct kb_form_by_hand){at->x, at->y, hand->form, hand->may_miss};
         } else if (hand->kind == KB_HAND_EXCLUSION) {
             hands->exclusion[hands->exclusions++] = *at;
         }

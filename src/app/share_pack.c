@@ -74,6 +74,7 @@ static void pack_segmentation(struct kb_pack *pack, struct kb_segmentation_figur
     figures->classes = kb_pack_choice(pack, figures->classes, 4);
     figures->thresholds = kb_pack_choice(pack, figures->thresholds, 3);
     kb_pack_numbers(pack, figures->threshold, 2);
+    kb_pack_numbers(pack, figures->threshold_found, 2);
     for (int i = 0; i < 2; i++) {
         figures->origin[i] = (enum kb_threshold_origin)kb_pack_choice(pack, (int)figures->origin[i],
                                                                       KB_THRESHOLD_BY_HAND + 1);
@@ -245,7 +246,7 @@ static void pack_picture(struct kb_pack *pack, struct kb_field_result *field) {
     kb_pack_number(pack, &field->px_um);
     kb_pack_number(pack, &field->px_um_u);
     field->scale_source =
-        (enum kb_scale_source)kb_pack_choice(pack, (int)field->scale_source, KB_SCALE_JPEG_TAG + 1);
+        (enum kb_scale_source)kb_pack_choice(pack, (int)field->scale_source, KB_SCALE_SOURCES);
     field->contrast = (enum kb_contrast)kb_pack_choice(pack, (int)field->contrast, KB_SEM + 1);
 }
 

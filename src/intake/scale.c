@@ -18,6 +18,11 @@
 /* Sides of a pixel may differ by so much; the geometric mean is then the pixel size. */
 #define SQUARE_TOLERANCE 0.005
 
+/* The end of a line that was drawn by hand lies anywhere within half a pixel of where it was set: a
+ * standard uncertainty of 0.5 / sqrt(3) px each, 1 / sqrt(6) px of both together (JCGM 100:2008,
+ * 4.3.7; from memory). */
+#define ENDS_PX 0.40824829046386302
+
 /* A given scale and the file's may differ by so much before a reader must know. */
 #define AGREE_TOLERANCE 0.01
 
@@ -37,6 +42,10 @@ const char *kb_scale_source_name(enum kb_scale_source source) {
         return "PNG pHYs chunk";
     case KB_SCALE_JPEG_TAG:
         return "JPEG resolution tag";
+    case KB_SCALE_BY_HAND:
+        return "a line drawn by hand along a known length";
+    case KB_SCALE_SOURCES:
+        break;
     }
     return "unknown";
 }
@@ -158,7 +167,10 @@ enum kb_status kb_scale_choose(const struct kb_file_scale *scale,
     } else if (params->bar_px > 0.0) {
         field->px_um = params->bar_um / params->bar_px;
         field->px_um_u = params->px_um_u;
-        field->scale_source = KB_SCALE_BAR;
+        field->scale_source = params->bar_by_hand ? KB_SCALE_BY_HAND : KB_SCALE_BAR;
+        if (params->bar_by_hand && !(field->px_um_u > 0.0)) {
+            field->px_um_u = field->px_um * ENDS_PX / params->bar_px;
+        }
         status = compare_given(pitch, field, err);
     } else {
         status = take_file_scale(scale, pitch, field, err);
@@ -169,8 +181,8 @@ enum kb_status kb_scale_choose(const struct kb_file_scale *scale,
     if (status == KB_OK && scale->aspect > 0.0 && differ(scale->aspect, 1.0, SQUARE_TOLERANCE)) {
         status = tell_not_square(scale->aspect, field, err);
     }
-    if (status == KB_OK && scale->trouble != NULL && field->scale_source != KB_SCALE_GIVEN &&
-        field->scale_source != KB_SCALE_BAR) {
+    const bool given = params->px_um > 0.0 || params->bar_px > 0.0;
+    if (status == KB_OK && scale->trouble != NULL && !given) {
         status = kb_findings_add(&field->findings, err, KB_WARNING, "scale-unreadable", "%s",
                                  scale->trouble);
     }

@@ -36,8 +36,7 @@ void kb_result_release(struct kb_result *result) {
     }
     kb_free(result->setting);
     for (size_t i = 0; i < result->by_hands; i++) {
-        kb_free(result->by_hand[i].field_name);
-        kb_free(result->by_hand[i].reason);
+        kb_by_hand_release(&result->by_hand[i]);
     }
     kb_free(result->by_hand);
     for (size_t i = 0; i < result->explaineds; i++) {
@@ -50,9 +49,35 @@ void kb_result_release(struct kb_result *result) {
 }
 
 const char *kb_hand_kind_name(enum kb_hand_kind kind) {
-    static const char *const name[KB_HAND_KINDS] = {"phase", "form", "exclusion", "dark-threshold",
-                                                    "bright-threshold"};
+    static const char *const name[KB_HAND_KINDS] = {
+        "phase",   "form", "exclusion", "dark-threshold", "bright-threshold",
+        "outline", "cut",  "join",      "scale"};
     return (unsigned)kind < KB_HAND_KINDS ? name[kind] : "unknown";
+}
+
+void kb_by_hand_release(struct kb_by_hand *hand) {
+    kb_free(hand->field_name);
+    kb_free(hand->point);
+    kb_free(hand->reason);
+    *hand = (struct kb_by_hand){.level = (double)NAN};
+}
+
+bool kb_by_hand_copy(const struct kb_by_hand *from, struct kb_by_hand *to) {
+    *to = *from;
+    to->field_name = kb_copy_string(from->field_name);
+    to->reason = kb_copy_string(from->reason);
+    to->point = from->points > 0 ? kb_alloc(from->points, sizeof *to->point) : NULL;
+    bool whole = (to->field_name != NULL) == (from->field_name != NULL) &&
+                 (to->reason != NULL) == (from->reason != NULL) &&
+                 (to->point != NULL) == (from->points > 0);
+    if (!whole) {
+        kb_by_hand_release(to);
+        return false;
+    }
+    for (size_t i = 0; i < from->points; i++) {
+        to->point[i] = from->point[i];
+    }
+    return true;
 }
 
 size_t kb_hand_forms(const struct kb_result *result) {

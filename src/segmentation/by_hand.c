@@ -72,7 +72,8 @@ static enum kb_status look_up(const struct correction *c, struct kb_err *err) {
         if (status != KB_OK) {
             return status;
         }
-        c->map->change[i] = (struct kb_phase_change){said->x, said->y, found, said->phase, 0};
+        c->map->change[i] =
+            (struct kb_phase_change){said->x, said->y, found, said->phase, 0, false};
     }
     return KB_OK;
 }

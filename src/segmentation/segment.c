@@ -247,7 +247,11 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
     map->figures.grey_low = field->grey_low;
     map->figures.grey_high = field->grey_high;
     status = go(&seg, err);
-    kb_image_release(&seg.grey);
+    if (params->keep_grey) {
+        map->evened = seg.grey; /* moved; kept steps only look at it once thresholds stand */
+    } else {
+        kb_image_release(&seg.grey);
+    }
     kb_image_release(&seg.light.blank);
     if (status != KB_OK) {
         kb_phase_map_release(map);
@@ -257,6 +261,7 @@ enum kb_status kb_segment(const struct kb_field *field, const struct kb_segmenta
 
 void kb_phase_map_release(struct kb_phase_map *map) {
     kb_image_release(&map->label);
+    kb_image_release(&map->evened);
     kb_free(map->change);
     kb_free(map->why);
     kb_findings_release(&map->findings);

@@ -307,6 +307,9 @@ static void thresholds_by_hand(struct kb_seg *seg) {
     struct kb_segmentation_figures *f = &seg->map->figures;
     bool dark = !isnan(p->dark_threshold);
     bool bright = !isnan(p->bright_threshold) && seg->scheme.classes == 3;
+    for (int i = 0; i < seg->scheme.classes - 1; i++) {
+        f->threshold_found[i] = kb_seg_to_file(seg, (double)seg->threshold[i]);
+    }
     if (dark) {
         seg->threshold[0] = clamp_level(floor(to_level(seg, p->dark_threshold) + 1e-6));
         f->origin[0] = KB_THRESHOLD_BY_HAND;
@@ -396,6 +399,9 @@ void kb_seg_threshold_figures(struct kb_seg *seg) {
         int high = upper ? seg->threshold[i + 1] : 255;
         f->valley[i] = valley_at(smooth, low, seg->threshold[i], high);
         f->threshold[i] = kb_seg_to_file(seg, (double)seg->threshold[i]);
+        if (f->origin[i] == KB_THRESHOLD_FOUND) {
+            f->threshold_found[i] = f->threshold[i];
+        }
     }
     if (f->origin[0] == KB_THRESHOLD_BY_HAND) {
         f->threshold[0] = p->dark_threshold;

@@ -57,7 +57,8 @@ static void refuse(const struct kb_form_by_hand *by_hand, size_t count, const ch
 
 static void the_word_is_obeyed_and_what_was_found_is_kept(void **state) {
     (void)state;
-    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_VI}, {30, 40, KB_FORM_IV}};
+    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_VI, false},
+                                           {30, 40, KB_FORM_IV, false}};
     struct kb_particles found = run(NULL, 0), particles = run(said, 2);
     const struct kb_particle *bar = at(&particles, 120, 110), *disc = at(&particles, 30, 40);
     assert_true(bar->by_hand && disc->by_hand);
@@ -85,7 +86,8 @@ static void the_word_is_obeyed_and_what_was_found_is_kept(void **state) {
 
 static void a_filled_hole_and_a_parted_piece_belong_to_their_particle(void **state) {
     (void)state;
-    const struct kb_form_by_hand said[] = {{40, 40, KB_FORM_V}, {110, 40, KB_FORM_II}};
+    const struct kb_form_by_hand said[] = {{40, 40, KB_FORM_V, false},
+                                           {110, 40, KB_FORM_II, false}};
     struct kb_particles particles = run(said, 2);
     assert_int_equal(particles.parted_clusters, 1);
     assert_int_equal(at(&particles, 30, 40)->form, KB_FORM_V); /* the hole was named */
@@ -96,7 +98,7 @@ static void a_filled_hole_and_a_parted_piece_belong_to_their_particle(void **sta
 
 static void a_particle_that_does_not_count_keeps_no_form(void **state) {
     (void)state;
-    const struct kb_form_by_hand said = {5, 110, KB_FORM_VI};
+    const struct kb_form_by_hand said = {5, 110, KB_FORM_VI, false};
     struct kb_particles particles = run(&said, 1);
     assert_int_equal(at(&particles, 5, 110)->form, KB_FORM_NONE);
     assert_false(at(&particles, 5, 110)->by_hand);
@@ -107,7 +109,8 @@ static void a_particle_that_does_not_count_keeps_no_form(void **state) {
 
 static void the_same_word_twice_counts_once(void **state) {
     (void)state;
-    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_III}, {125, 110, KB_FORM_III}};
+    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_III, false},
+                                           {125, 110, KB_FORM_III, false}};
     struct kb_particles particles = run(said, 2);
     assert_int_equal(particles.by_hand, 1);
     assert_int_equal(particles.named[0], particles.named[1]);
@@ -116,16 +119,17 @@ static void the_same_word_twice_counts_once(void **state) {
 
 static void points_and_words_that_cannot_be_are_refused(void **state) {
     (void)state;
-    struct kb_form_by_hand said = {80, 80, KB_FORM_VI};
+    struct kb_form_by_hand said = {80, 80, KB_FORM_VI, false};
     refuse(&said, 1, "80,80: no graphite particle");
-    said = (struct kb_form_by_hand){220, 3, KB_FORM_VI};
+    said = (struct kb_form_by_hand){220, 3, KB_FORM_VI, false};
     refuse(&said, 1, "220,3: outside the picture of 220 x 150 pixels");
-    said = (struct kb_form_by_hand){3, -1, KB_FORM_VI};
+    said = (struct kb_form_by_hand){3, -1, KB_FORM_VI, false};
     refuse(&said, 1, "3,-1: outside");
-    said = (struct kb_form_by_hand){40, 40, KB_FORM_NONE};
+    said = (struct kb_form_by_hand){40, 40, KB_FORM_NONE, false};
     refuse(&said, 1, "unknown form");
     refuse(NULL, 1, "missing");
-    const struct kb_form_by_hand two[] = {{120, 110, KB_FORM_III}, {125, 110, KB_FORM_I}};
+    const struct kb_form_by_hand two[] = {{120, 110, KB_FORM_III, false},
+                                          {125, 110, KB_FORM_I, false}};
     refuse(two, 2, "125,110: another word by hand");
 }
 
@@ -144,7 +148,8 @@ static void forms_are_read_as_they_are_written(void **state) {
 
 static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) {
     (void)state;
-    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_VI}, {5, 110, KB_FORM_VI}};
+    const struct kb_form_by_hand said[] = {{120, 110, KB_FORM_VI, false},
+                                           {5, 110, KB_FORM_VI, false}};
     struct kb_morphology_params params = rules(said, 2);
     bool happened = true;
     for (size_t n = 1; happened; n++) {

@@ -159,7 +159,7 @@ static void the_overlay_crosses_the_pixel_that_was_named(void **state) {
     (void)state;
     struct sample_field sample;
     struct kb_picture plain, marked;
-    struct kb_phase_change change = {120, 88, KB_GRAPHITE, KB_OTHER, 10};
+    struct kb_phase_change change = {120, 88, KB_GRAPHITE, KB_OTHER, 10, false};
     sample_field_make(3, 800, 600, 0.5, true, &sample);
     assert_int_equal(kb_draw_overlay(&sample.field, &sample.map, NULL, &plain, NULL), KB_OK);
     sample.map.change = &change;

@@ -90,7 +90,7 @@ static int label_at(const struct kb_phase_map *map, int32_t x, int32_t y) {
 
 static void a_region_changes_whole_and_nothing_else_does(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said = {85, 85, KB_OTHER};
+    const struct kb_phase_by_hand said = {85, 85, KB_OTHER, false};
     struct kb_phase_map found, map;
     segment(NULL, 0, &found);
     segment(&said, 1, &map);
@@ -129,9 +129,9 @@ static void regions_join_over_corners_for_graphite_only(void **state) {
         struct kb_runs runs;
         uint32_t region = 0;
         uint64_t expected = 0;
-        struct kb_phase_by_hand said = {phase == KB_GRAPHITE ? 15 : 85, 15, KB_OTHER};
+        struct kb_phase_by_hand said = {phase == KB_GRAPHITE ? 15 : 85, 15, KB_OTHER, false};
         if (phase == KB_FERRITE) {
-            said = (struct kb_phase_by_hand){190, 60, KB_OTHER};
+            said = (struct kb_phase_by_hand){190, 60, KB_OTHER, false};
         }
         chosen[phase] = true;
         assert_int_equal(
@@ -153,7 +153,7 @@ static void the_order_of_corrections_changes_nothing(void **state) {
     (void)state;
     /* the first makes pearlite that touches pearlite: the second must still mean what was found */
     const struct kb_phase_by_hand one[] = {
-        {190, 60, KB_PEARLITE}, {85, 85, KB_FERRITE}, {15, 85, KB_EXCLUDED}};
+        {190, 60, KB_PEARLITE, false}, {85, 85, KB_FERRITE, false}, {15, 85, KB_EXCLUDED, false}};
     const struct kb_phase_by_hand other[] = {one[2], one[1], one[0]};
     struct kb_phase_map a, b;
     segment(one, 3, &a);
@@ -177,7 +177,7 @@ static void the_order_of_corrections_changes_nothing(void **state) {
 
 static void a_map_is_corrected_once(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said = {85, 85, KB_OTHER};
+    const struct kb_phase_by_hand said = {85, 85, KB_OTHER, false};
     struct kb_segmentation_params params = usual();
     struct kb_phase_map map;
     segment(&said, 1, &map);
@@ -187,7 +187,7 @@ static void a_map_is_corrected_once(void **state) {
 
 static void the_same_word_twice_counts_once(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER}, {90, 90, KB_OTHER}};
+    const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER, false}, {90, 90, KB_OTHER, false}};
     struct kb_phase_map map;
     segment(said, 2, &map);
     assert_true(map.change[0].pixels > 0);
@@ -198,7 +198,7 @@ static void the_same_word_twice_counts_once(void **state) {
 
 static void a_word_for_what_was_found_changes_nothing(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said = {85, 85, KB_PEARLITE};
+    const struct kb_phase_by_hand said = {85, 85, KB_PEARLITE, false};
     struct kb_phase_map found, map;
     segment(NULL, 0, &found);
     segment(&said, 1, &map);
@@ -210,7 +210,7 @@ static void a_word_for_what_was_found_changes_nothing(void **state) {
 
 static void matrix_left_without_a_name_is_told(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said = {85, 85, KB_MATRIX};
+    const struct kb_phase_by_hand said = {85, 85, KB_MATRIX, false};
     struct kb_phase_map map;
     segment(&said, 1, &map);
     assert_true(kb_findings_has(&map.findings, "matrix-partly-told"));
@@ -219,26 +219,26 @@ static void matrix_left_without_a_name_is_told(void **state) {
 
 static void points_that_name_nothing_are_refused_by_their_place(void **state) {
     (void)state;
-    struct kb_phase_by_hand said = {WIDTH, 5, KB_OTHER};
+    struct kb_phase_by_hand said = {WIDTH, 5, KB_OTHER, false};
     refuse(&said, 1, "200,5: outside the picture of 200 x 120 pixels");
-    said = (struct kb_phase_by_hand){5, -1, KB_OTHER};
+    said = (struct kb_phase_by_hand){5, -1, KB_OTHER, false};
     refuse(&said, 1, "5,-1: outside");
-    said = (struct kb_phase_by_hand){5, HEIGHT, KB_OTHER};
+    said = (struct kb_phase_by_hand){5, HEIGHT, KB_OTHER, false};
     refuse(&said, 1, "5,120: outside");
 
     const struct kb_rect rect = {0, 0, 50, 50};
     struct kb_segmentation_params params = usual();
     params.exclusion = &rect;
     params.exclusions = 1;
-    said = (struct kb_phase_by_hand){5, 6, KB_OTHER};
+    said = (struct kb_phase_by_hand){5, 6, KB_OTHER, false};
     refuse_under(&params, &said, 1, "5,6: this pixel is excluded");
 }
 
 static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
     (void)state;
-    const struct kb_phase_by_hand two[] = {{85, 85, KB_OTHER}, {90, 90, KB_FERRITE}};
+    const struct kb_phase_by_hand two[] = {{85, 85, KB_OTHER, false}, {90, 90, KB_FERRITE, false}};
     refuse(two, 2, "90,90: another word by hand");
-    struct kb_phase_by_hand said = {85, 85, KB_PHASES};
+    struct kb_phase_by_hand said = {85, 85, KB_PHASES, false};
     refuse(&said, 1, "unknown phase");
     refuse(NULL, 1, "none are given");
 
@@ -251,20 +251,21 @@ static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
     said.phase = KB_GRAPHITE;
     refuse_under(&params, &said, 1, "steel");
 
-    said = (struct kb_phase_by_hand){190, 60, KB_EXCLUDED};
+    said = (struct kb_phase_by_hand){190, 60, KB_EXCLUDED, false};
     const struct kb_phase_by_hand all[] = {said,
-                                           {15, 15, KB_EXCLUDED},
-                                           {35, 35, KB_EXCLUDED},
-                                           {15, 85, KB_EXCLUDED},
-                                           {85, 15, KB_EXCLUDED},
-                                           {105, 35, KB_EXCLUDED},
-                                           {85, 85, KB_EXCLUDED}};
+                                           {15, 15, KB_EXCLUDED, false},
+                                           {35, 35, KB_EXCLUDED, false},
+                                           {15, 85, KB_EXCLUDED, false},
+                                           {85, 15, KB_EXCLUDED, false},
+                                           {105, 35, KB_EXCLUDED, false},
+                                           {85, 85, KB_EXCLUDED, false}};
     refuse(all, 7, "leave nothing");
 }
 
 static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) {
     (void)state;
-    const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER}, {15, 15, KB_EXCLUDED}};
+    const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER, false},
+                                            {15, 15, KB_EXCLUDED, false}};
     struct kb_segmentation_params params = usual();
     struct kb_phase_map map;
     bool happened = true;

@@ -209,7 +209,7 @@ static void a_decision_by_hand_is_the_last_step(void **state) {
     (void)state;
     const struct kb_field field = two_greys();
     const struct kb_place place[] = {{50, 60}, {20, 180}};
-    const struct kb_phase_by_hand said = {70, 60, KB_OTHER};
+    const struct kb_phase_by_hand said = {70, 60, KB_OTHER, false};
     struct kb_segmentation_params params =
         kb_segmentation_params_default(KB_DUCTILE_IRON, KB_LIGHT_UNETCHED);
     params.why = place;
