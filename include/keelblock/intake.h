@@ -97,6 +97,8 @@ KB_API double kb_field_area_mm2(const struct kb_field *field); /* NaN when the s
  * as kb_field_read() for what is no regular file or empty. */
 KB_API KB_NODISCARD enum kb_status kb_file_digest(const char *path, char sha256[65],
                                                   struct kb_err *err);
+/* The same of bytes in memory. */
+KB_API void kb_digest(const void *bytes, size_t size, char sha256[65]);
 
 /* Every picture that `pattern` means, sorted by name (bytes): a file, a folder (its *.tif *.tiff
  * *.png *.jpg *.jpeg in any case, not deeper), or a shell pattern. KB_E_INPUT when it means none.

@@ -160,7 +160,5 @@ size_t kb_utf8_size(const uint8_t *at, size_t left);
 const char *kb_table_text(const uint8_t *bytes, size_t size, struct kb_text *text,
                           const char **encoding);
 
-/* SHA-256 in lower-case hexadecimal. */
-void kb_digest(const void *bytes, size_t size, char hex[65]);
 
 #endif
