@@ -67,7 +67,8 @@ struct kb_settings {
      * in `segmentation`. */
     const struct kb_by_hand *by_hand;
     size_t by_hands;
-    const struct kb_asked *asked; /* points whose way to their phase is to be told */
+    const struct kb_reviewed *reviewed; /* the record that decisions come from; NULL: none */
+    const struct kb_asked *asked;       /* points whose way to their phase is to be told */
     size_t asked_count;
     const char *out_folder; /* NULL: write nothing */
     bool pictures;          /* overlays and pictures in the report (only with out_folder) */

@@ -109,6 +109,7 @@ struct kb_by_hand {
                             effect and a finding says so, instead of an error */
     char *reason;        /* NULL: none was given */
     const char *origin;  /* static text: "job file", "command line", "record" */
+    char *who, *at;      /* from a record: who decided, and when (ISO 8601); NULL: the operator */
     /* Filled in by kb_measure(): */
     size_t field;              /* 1-based; 0: every field */
     enum kb_phase phase_found; /* KB_HAND_PHASE: what it was ... */
@@ -136,6 +137,19 @@ struct kb_explained {
     size_t photo_size, overlay_size;
     struct kb_rect shown; /* what they show, pixels of the field */
 };
+
+/* The record of a review that a result was measured with. */
+struct kb_reviewed {
+    char *record;    /* name of its file; NULL: none */
+    char sha256[65]; /* of its bytes */
+    size_t changes;  /* in force */
+    char *signed_by; /* whose signature is its last line; NULL: nobody's */
+    char *remark;    /* of the signature; NULL */
+    char *signed_at; /* ISO 8601; NULL */
+};
+/* A copy with its own strings; false when out of memory, `to` is then zeroed. */
+KB_API KB_NODISCARD bool kb_reviewed_copy(const struct kb_reviewed *from, struct kb_reviewed *to);
+KB_API void kb_reviewed_release(struct kb_reviewed *reviewed);
 
 struct kb_stage_time {
     const char *stage; /* static text */
@@ -166,6 +180,7 @@ struct kb_result {
     size_t settings, settings_capacity;
     struct kb_by_hand *by_hand; /* in the order in which they were said */
     size_t by_hands;
+    struct kb_reviewed reviewed;
     struct kb_explained *explained; /* in the order in which they were asked */
     size_t explaineds;
     struct kb_stage_time *time;

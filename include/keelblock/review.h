@@ -37,7 +37,7 @@ KB_API KB_NODISCARD bool kb_record_kind_parse(const char *name, enum kb_record_k
 
 struct kb_record_entry {
     uint64_t seq; /* from 1, in the order of the file */
-    char at[32];  /* local time, ISO 8601 with offset */
+    char *at;     /* local time, ISO 8601 with offset */
     char *who;
     char *why; /* the reason; of a signature the remark; NULL: none was given */
     enum kb_record_kind kind;

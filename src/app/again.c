@@ -53,9 +53,8 @@ static enum kb_status take_field(const struct source *source, const json_t *fiel
     }
     contrast.find = json_is_object(json_object_get(field, "contrast_found"));
     char *found = kb_find_picture(source->folder, path), now[65];
-    enum kb_status status = found != NULL
-                                ? kb_file_digest(found, now, err)
-                                : not_the_picture(path, "this picture is not found", err);
+    enum kb_status status = found != NULL ? kb_file_digest(found, now, err)
+                                          : not_the_picture(path, "this picture is not found", err);
     if (status == KB_OK && strcmp(now, sha256) != 0) {
         status = not_the_picture(found, "this picture was changed since it was measured", err);
     }
@@ -106,9 +105,8 @@ static enum kb_status say(const struct source *source, const struct kb_option *o
     }
     const bool file = option->value != NULL && strcmp(option->value, "FILE") == 0;
     char *found = file ? kb_find_picture(source->folder, value) : NULL;
-    enum kb_status status =
-        kb_request_assign(request, option, found != NULL ? found : value, origin, source->file,
-                          key, err);
+    enum kb_status status = kb_request_assign(request, option, found != NULL ? found : value,
+                                              origin, source->file, key, err);
     kb_free(found);
     return status;
 }
@@ -166,8 +164,7 @@ static enum kb_status take_all(const struct source *source, struct kb_request *r
     return status;
 }
 
-enum kb_status kb_request_again(const char *path, struct kb_request *request,
-                                struct kb_err *err) {
+enum kb_status kb_request_again(const char *path, struct kb_request *request, struct kb_err *err) {
     json_t *root = NULL;
     char *file = NULL;
     kb_request_init(request, KB_MEASURE);

@@ -192,9 +192,10 @@ void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *wa
 
 enum kb_status kb_plan_tell_hands(const struct kb_plan *plan, struct kb_result *result,
                                   struct kb_err *err) {
-    size_t silent = 0;
+    size_t silent = 0, nameless = 0;
     for (size_t i = 0; i < plan->hands; i++) {
         silent += plan->hand[i].reason == NULL;
+        nameless += plan->hand[i].who == NULL;
     }
     enum kb_status status = KB_OK;
     if (silent > 0) {
@@ -205,7 +206,7 @@ enum kb_status kb_plan_tell_hands(const struct kb_plan *plan, struct kb_result *
                             "exclusion.",
                             silent, plan->hands, silent == 1 ? "s" : "");
     }
-    if (status == KB_OK && plan->hands > 0 && result->operator_name == NULL) {
+    if (status == KB_OK && nameless > 0 && result->operator_name == NULL) {
         status =
             kb_findings_add(&result->specimen.findings, err, KB_WARNING, "by-hand-without-name",
                             "Decisions were taken by hand, and nobody is named for them. Say "

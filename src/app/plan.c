@@ -194,6 +194,9 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
             return status;
         }
     }
+    if (settings->reviewed != NULL && !kb_reviewed_copy(settings->reviewed, &result->reviewed)) {
+        return kb_fail_memory(err, "app", sizeof result->reviewed);
+    }
     result->paper = settings->paper;
     result->material = settings->material;
     result->proeutectoid = settings->segmentation.proeutectoid;

@@ -42,6 +42,10 @@ void kb_request_release(struct kb_request *request) {
     kb_free(request->kept);
     kb_free(request->limit);
     kb_free(request->hand);
+    if (request->review != NULL) {
+        kb_record_release(request->review);
+        kb_free(request->review);
+    }
     kb_free(request->asked);
     *request = (struct kb_request){0};
 }
@@ -236,6 +240,7 @@ static void link_settings(struct kb_request *request) {
     settings->specimen.min_particles = (size_t)request->min_particles;
     settings->by_hand = request->hand;
     settings->by_hands = request->hands;
+    settings->reviewed = request->review != NULL ? &request->reviewed : NULL;
     settings->asked = request->asked;
     settings->asked_count = request->asked_count;
     settings->limit = request->limit;

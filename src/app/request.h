@@ -4,6 +4,7 @@
 #define KB_REQUEST_H
 
 #include "keelblock/keelblock.h"
+#include "keelblock/review.h"
 
 enum kb_command {
     KB_MEASURE = 1,
@@ -102,7 +103,9 @@ struct kb_request {
     size_t limits, limits_capacity;
     struct kb_by_hand *hand; /* its strings are kept */
     size_t hands, hands_capacity;
-    struct kb_asked *asked; /* its strings are kept */
+    struct kb_record *review;    /* of which decisions are views; NULL: none */
+    struct kb_reviewed reviewed; /* views into it */
+    struct kb_asked *asked;      /* its strings are kept */
     size_t asked_count, asked_capacity;
     struct kb_setting_record *record;
     size_t records, records_capacity;
@@ -212,6 +215,12 @@ enum kb_status kb_own_why(struct kb_request *request, const struct kb_assignment
                           struct kb_err *err);
 enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
+/* own_record.c */
+enum kb_status kb_own_record(struct kb_request *request, const struct kb_assignment *from,
+                             struct kb_err *err);
+/* The changes in force on a record as decisions by hand of the request, which takes it over. */
+KB_NODISCARD enum kb_status kb_request_take_record(struct kb_request *request,
+                                                   struct kb_record *record, struct kb_err *err);
 /* own_given.c */
 enum kb_status kb_own_given(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);

@@ -94,8 +94,13 @@ static void row(struct kb_text *out, const struct kb_result *result,
         kb_text_add(out, "<span class=\"none\">no reason given</span>");
     }
     kb_text_add(out, "</span></td><td data-label=\"by\"><span>");
-    if (result->operator_name != NULL) {
-        kb_html_text(out, result->operator_name);
+    const char *who = hand->who != NULL ? hand->who : result->operator_name;
+    if (who != NULL) {
+        kb_html_text(out, who);
+        if (hand->at != NULL) {
+            kb_text_add(out, ", ");
+            kb_html_time(out, hand->at);
+        }
     } else {
         kb_text_add(out, "<span class=\"none\">nobody named</span>");
     }

@@ -65,11 +65,38 @@ static void files(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out, "</tbody></table></div>\n");
 }
 
+static void review(struct kb_text *out, const struct kb_reviewed *reviewed) {
+    if (reviewed->record == NULL) {
+        return;
+    }
+    kb_text_format(out,
+                   "<h3>Review</h3>\n<p>%zu change%s made in review and in force, each with "
+                   "its reason, person and time on record (",
+                   reviewed->changes, reviewed->changes == 1 ? "" : "s");
+    kb_html_text(out, reviewed->record);
+    kb_text_add(out, ", SHA-256 <code class=\"digest\">");
+    kb_html_text(out, reviewed->sha256);
+    kb_text_add(out, "</code>). ");
+    if (reviewed->signed_by == NULL) {
+        kb_text_add(out, "Not signed.</p>\n");
+        return;
+    }
+    kb_text_add(out, "Signed by ");
+    kb_html_text(out, reviewed->signed_by);
+    kb_text_add(out, " on ");
+    kb_html_time(out, reviewed->signed_at);
+    kb_html_part(out, ", with the remark: ", reviewed->remark);
+    kb_text_add(out, ". The seal beside this page, seal.json, tells whether anything was changed "
+                     "since then; it does not prove who signed.</p>\n");
+}
+
 static void signatures(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out, "<div class=\"sign\">\n<div><b>");
     kb_html_text(out, result->operator_name);
-    kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b></b>checked by, name and "
-                     "signature</div>\n<div><b></b>date</div>\n</div>\n</div>\n");
+    kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b>");
+    kb_html_text(out, result->reviewed.signed_by);
+    kb_text_add(out, "</b>checked by, name and signature</div>\n<div><b></b>date</div>\n</div>\n"
+                     "</div>\n");
 }
 
 void kb_html_trace(struct kb_text *out, const struct kb_result *result) {
@@ -87,6 +114,7 @@ void kb_html_trace(struct kb_text *out, const struct kb_result *result) {
                          : "result.json, fields.csv and particles.csv beside this page.</p>\n");
     settings(out, result);
     files(out, result);
+    review(out, &result->reviewed);
     signatures(out, result);
     kb_html_section_end(out);
 }

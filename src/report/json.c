@@ -301,6 +301,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     kb_json_judgement(&json, &result->judgement);
     kb_json_findings(&json, &result->specimen.findings);
     kb_json_by_hand(&json, result);
+    kb_json_review(&json, &result->reviewed);
     kb_json_why(&json, result);
     settings(&json, result);
     kb_json_close(&json, '}');

@@ -33,6 +33,21 @@ static const char *decided(const struct kb_by_hand *hand) {
                                              : NULL;
 }
 
+void kb_json_review(struct kb_json *json, const struct kb_reviewed *reviewed) {
+    if (reviewed->record == NULL) {
+        kb_json_null(json, "review");
+        return;
+    }
+    kb_json_open(json, "review", '{');
+    kb_json_string(json, "record", reviewed->record);
+    kb_json_string(json, "record_sha256", reviewed->sha256);
+    kb_json_count(json, "changes", reviewed->changes);
+    kb_json_string(json, "signed_by", reviewed->signed_by);
+    kb_json_string(json, "signed_at", reviewed->signed_at);
+    kb_json_string(json, "remark", reviewed->remark);
+    kb_json_close(json, '}');
+}
+
 void kb_json_by_hand(struct kb_json *json, const struct kb_result *result) {
     kb_json_open(json, "by_hand", '[');
     for (size_t i = 0; i < result->by_hands; i++) {
@@ -49,7 +64,8 @@ void kb_json_by_hand(struct kb_json *json, const struct kb_result *result) {
         kb_json_number(json, "particle", hand->particle > 0 ? hand->particle : KB_NAN);
         kb_json_bool(json, "without_effect", hand->without_effect);
         kb_json_string(json, "reason", hand->reason);
-        kb_json_string(json, "who", result->operator_name);
+        kb_json_string(json, "who", hand->who != NULL ? hand->who : result->operator_name);
+        kb_json_string(json, "at", hand->at);
         kb_json_string(json, "origin", hand->origin);
         kb_json_close(json, '}');
     }

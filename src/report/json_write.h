@@ -47,6 +47,8 @@ void kb_json_budgets(struct kb_json *json, const struct kb_specimen *specimen);
 void kb_json_findings(struct kb_json *json, const struct kb_findings *findings);
 /* decisions by hand (json_by_hand.c) */
 void kb_json_by_hand(struct kb_json *json, const struct kb_result *result);
+/* the record of a review: "review", null where there is none (json_by_hand.c) */
+void kb_json_review(struct kb_json *json, const struct kb_reviewed *reviewed);
 /* points that were asked about (json_why.c) */
 void kb_json_why(struct kb_json *json, const struct kb_result *result);
 /* contrast found, marks left out, preparation (json_quality.c) */

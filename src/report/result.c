@@ -39,6 +39,7 @@ void kb_result_release(struct kb_result *result) {
         kb_by_hand_release(&result->by_hand[i]);
     }
     kb_free(result->by_hand);
+    kb_reviewed_release(&result->reviewed);
     for (size_t i = 0; i < result->explaineds; i++) {
         kb_free(result->explained[i].photo_jpeg);
         kb_free(result->explained[i].overlay_jpeg);
@@ -59,6 +60,8 @@ void kb_by_hand_release(struct kb_by_hand *hand) {
     kb_free(hand->field_name);
     kb_free(hand->point);
     kb_free(hand->reason);
+    kb_free(hand->who);
+    kb_free(hand->at);
     *hand = (struct kb_by_hand){.level = (double)NAN};
 }
 
@@ -66,9 +69,13 @@ bool kb_by_hand_copy(const struct kb_by_hand *from, struct kb_by_hand *to) {
     *to = *from;
     to->field_name = kb_copy_string(from->field_name);
     to->reason = kb_copy_string(from->reason);
+    to->who = kb_copy_string(from->who);
+    to->at = kb_copy_string(from->at);
     to->point = from->points > 0 ? kb_alloc(from->points, sizeof *to->point) : NULL;
     bool whole = (to->field_name != NULL) == (from->field_name != NULL) &&
                  (to->reason != NULL) == (from->reason != NULL) &&
+                 (to->who != NULL) == (from->who != NULL) &&
+                 (to->at != NULL) == (from->at != NULL) &&
                  (to->point != NULL) == (from->points > 0);
     if (!whole) {
         kb_by_hand_release(to);
@@ -78,6 +85,30 @@ bool kb_by_hand_copy(const struct kb_by_hand *from, struct kb_by_hand *to) {
         to->point[i] = from->point[i];
     }
     return true;
+}
+
+void kb_reviewed_release(struct kb_reviewed *reviewed) {
+    kb_free(reviewed->record);
+    kb_free(reviewed->signed_by);
+    kb_free(reviewed->remark);
+    kb_free(reviewed->signed_at);
+    *reviewed = (struct kb_reviewed){0};
+}
+
+bool kb_reviewed_copy(const struct kb_reviewed *from, struct kb_reviewed *to) {
+    *to = *from;
+    to->record = kb_copy_string(from->record);
+    to->signed_by = kb_copy_string(from->signed_by);
+    to->remark = kb_copy_string(from->remark);
+    to->signed_at = kb_copy_string(from->signed_at);
+    const bool whole = (to->record != NULL) == (from->record != NULL) &&
+                       (to->signed_by != NULL) == (from->signed_by != NULL) &&
+                       (to->remark != NULL) == (from->remark != NULL) &&
+                       (to->signed_at != NULL) == (from->signed_at != NULL);
+    if (!whole) {
+        kb_reviewed_release(to);
+    }
+    return whole;
 }
 
 size_t kb_hand_forms(const struct kb_result *result) {

@@ -83,6 +83,9 @@ const char *kb_record_flaw(const struct kb_record_entry *entry) {
     if (entry->who == NULL || entry->who[0] == '\0') {
         return "names nobody";
     }
+    if (entry->at == NULL || entry->at[0] == '\0') {
+        return "does not say when";
+    }
     if (entry->kind == KB_RECORD_UNDO || entry->kind == KB_RECORD_REDO) {
         return entry->of > 0 ? NULL : "does not say of which change";
     }
@@ -129,7 +132,8 @@ bool kb_record_copy(const struct kb_record_entry *from, struct kb_record_entry *
     const struct {
         const char *from;
         char **to;
-    } text[] = {{from->who, &to->who},
+    } text[] = {{from->at, &to->at},
+                {from->who, &to->who},
                 {from->why, &to->why},
                 {from->before, &to->before},
                 {from->after, &to->after}};
@@ -147,6 +151,7 @@ bool kb_record_copy(const struct kb_record_entry *from, struct kb_record_entry *
 }
 
 void kb_record_entry_release(struct kb_record_entry *entry) {
+    kb_free(entry->at);
     kb_free(entry->who);
     kb_free(entry->why);
     for (size_t i = 0; i < entry->fields && entry->field != NULL; i++) {

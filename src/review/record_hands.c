@@ -99,6 +99,8 @@ static bool add_entry(struct list *list, const struct kb_record_entry *entry) {
     for (size_t i = 0; i < entry->fields && added; i++) {
         struct kb_by_hand fresh = {.field_name = entry->field[i],
                                    .reason = entry->why,
+                                   .who = entry->who,
+                                   .at = entry->at,
                                    .origin = origin,
                                    .may_miss = true,
                                    .phase = entry->phase,

@@ -184,9 +184,9 @@ static bool take_figures(const json_t *value, char **to) {
     return *to != NULL;
 }
 
-static bool take_short(const json_t *value, char *to, size_t size) {
+static bool take_link(const json_t *value, char link[65]) {
     const char *text = json_string_value(value);
-    return text != NULL && (size_t)snprintf(to, size, "%s", text) < size;
+    return text != NULL && (size_t)snprintf(link, 65, "%s", text) < 65;
 }
 
 static bool take(const char *key, const json_t *value, struct kb_record_entry *entry,
@@ -196,7 +196,7 @@ static bool take(const char *key, const json_t *value, struct kb_record_entry *e
         return take_seq(value, &entry->seq);
     }
     if (strcmp(key, "at") == 0) {
-        return take_short(value, entry->at, sizeof entry->at);
+        return word != NULL && take_text(value, &entry->at);
     }
     if (strcmp(key, "who") == 0) {
         return word != NULL && take_text(value, &entry->who);
@@ -208,7 +208,7 @@ static bool take(const char *key, const json_t *value, struct kb_record_entry *e
         return word != NULL && kb_record_kind_parse(word, &entry->kind);
     }
     if (strcmp(key, "link") == 0) {
-        return take_short(value, link, 65);
+        return take_link(value, link);
     }
     if (strcmp(key, "of") == 0) {
         return take_seq(value, &entry->of);
