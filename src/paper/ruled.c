@@ -21,10 +21,23 @@ struct table {
     double size; /* of its text, points */
 };
 
+/* A figure stays on one line; the reason why there is none may be long. */
+static bool is_reason(const struct kb_node *cell) {
+    const struct kb_node *inner = kb_node_element(cell, 0);
+    while (inner != NULL && !kb_node_class(inner, "none")) {
+        inner = kb_node_element(inner, 0);
+    }
+    return inner != NULL;
+}
+
 static struct kb_look_of_text look_of(const struct kb_node *cell, double size) {
     bool head = kb_node_is(cell, "th"), number = kb_node_class(cell, "n");
-    struct kb_look_of_text look = {head ? 0.9 * size : size, "Sans", head, number,
-                                   number && !head,          KB_INK};
+    struct kb_look_of_text look = {head ? 0.9 * size : size,
+                                   "Sans",
+                                   head,
+                                   number,
+                                   number && !head && !is_reason(cell),
+                                   KB_INK};
     look.colour = head || kb_node_class(cell, "none") ? KB_SOFT : KB_INK;
     return look;
 }

@@ -64,6 +64,7 @@ const char *const kb_html_style[] = {
     "th{font-weight:600;font-size:.82rem;color:var(--soft);vertical-align:bottom}\n"
     "th:last-child,td:last-child{padding-right:0}\n"
     "td.n,th.n{text-align:right;white-space:nowrap}\n"
+    "td.n .none{display:inline-block;max-width:18rem;white-space:normal}\n"
     "th.wrap{white-space:normal;min-width:6.5rem}td.figure svg{display:inline-block;"
     "vertical-align:-.15em}td.name{min-width:8rem}\n"
     "td.path{overflow-wrap:anywhere;min-width:9rem}\n"
