@@ -40,16 +40,17 @@ enum kb_status kb_request_take_record(struct kb_request *request, struct kb_reco
         status = add_hands(request, hand, count, err);
     }
     kb_free(hand);
-    request->review = status == KB_OK ? kb_alloc(1, sizeof *request->review) : NULL;
-    if (status == KB_OK && request->review == NULL) {
-        status = kb_fail_memory(err, "app", sizeof *record);
+    if (status != KB_OK) {
+        return status;
     }
-    if (status == KB_OK) {
-        *request->review = *record;
-        *record = (struct kb_record){.file = -1};
-        describe(request);
+    request->review = kb_alloc(1, sizeof *request->review);
+    if (request->review == NULL) {
+        return kb_fail_memory(err, "app", sizeof *record);
     }
-    return status;
+    *request->review = *record;
+    *record = (struct kb_record){.file = -1};
+    describe(request);
+    return KB_OK;
 }
 
 enum kb_status kb_own_record(struct kb_request *request, const struct kb_assignment *from,

@@ -56,8 +56,11 @@ static char *result_folder(const char *path) {
 static enum kb_status find_result(const char *folder, struct kb_err *err) {
     struct stat info;
     char *result = kb_join_path(folder, "result.json");
-    enum kb_status status = result != NULL ? KB_OK : kb_fail_memory(err, "app", strlen(folder));
-    if (status == KB_OK && stat(result, &info) != 0) {
+    if (result == NULL) {
+        return kb_fail_memory(err, "app", strlen(folder));
+    }
+    enum kb_status status = KB_OK;
+    if (stat(result, &info) != 0) {
         status = kb_fail(err, KB_E_INPUT, "app", folder,
                          "holds no result.json (name the folder of a result)");
     }

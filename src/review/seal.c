@@ -112,8 +112,11 @@ static enum kb_status add_file(const char *folder, const char *name, struct kb_s
                                struct kb_err *err) {
     char sha256[65];
     char *path = kb_join_path(folder, name);
-    enum kb_status status = path != NULL ? KB_OK : kb_fail_memory(err, KB_REVIEW_STAGE, 1);
-    if (status == KB_OK && is_there(path)) {
+    if (path == NULL) {
+        return kb_fail_memory(err, KB_REVIEW_STAGE, 1);
+    }
+    enum kb_status status = KB_OK;
+    if (is_there(path)) {
         status = kb_file_digest(path, sha256, err);
         if (status == KB_OK) {
             status = add_item(seal, name, false, sha256, err);
