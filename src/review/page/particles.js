@@ -1,0 +1,467 @@
+/* particles.js - the particles of a field: outlines, what was measured, the list, the walk.
+ *
+ * Outlines are the lines that particles were measured from. As on paper: bright where a
+ * particle counts, rose where it counts and is no nodule, white and dashed where it does not
+ * count. The list is sorted by any measure; the walk goes through those that count, nearest to
+ * a class border first, for there a second look is worth most.
+ */
+import { getBytes, getJson } from "./server.js";
+import { on, select, store, tell } from "./store.js";
+import { byId, h, kept, significant, withUnit } from "./words.js";
+
+const SHOWN_AT_ONCE = 150; /* rows of the list */
+const LEAST_BOX = 3; /* CSS pixels: a smaller particle is not outlined */
+const STEP = 1.2; /* CSS pixels from corner to corner of a drawn outline */
+const NODULE_FORMS = new Set(["V", "VI"]);
+
+const COUNTS = "rgb(0, 232, 190)",
+    NO_NODULE = "rgb(255, 96, 208)",
+    NOT = "rgb(255, 255, 255)";
+
+/* What can be listed: key, words, unit, and which end comes first. */
+const MEASURES = [
+    { key: "doubt", words: "doubt, most first", up: true },
+    { key: "shape_factor", words: "shape factor, smallest first", up: true },
+    { key: "feret", words: "max. Feret, largest first" },
+    { key: "area", words: "area, largest first" },
+    { key: "diameter", words: "diameter, largest first" },
+    { key: "circularity", words: "circularity, smallest first", up: true },
+    { key: "solidity", words: "solidity, smallest first", up: true },
+    { key: "aspect", words: "aspect ratio, largest first" },
+    { key: "form", words: "form" },
+    { key: "size_class", words: "size class", up: true },
+    { key: "id", words: "number", up: true },
+];
+
+/* Value and unit of a measure, in the specimen where the scale is known, else in pixels. */
+function measured(particle, key) {
+    const square = key === "area" ? "2" : "";
+    for (const unit of [`um${square}`, `px${square}`]) {
+        const value = particle[`${key}_${unit}`];
+        if (value !== undefined && value !== null) return { value, unit };
+    }
+    return { value: particle[key] ?? null, unit: "" };
+}
+
+function shown(particle, key) {
+    const { value, unit } = measured(particle, key);
+    if (value === null || value === "") return "\u2013";
+    return typeof value === "number" && key !== "id" && key !== "size_class"
+        ? withUnit(significant(value), unit)
+        : String(value);
+}
+
+const isNodule = (particle) => NODULE_FORMS.has(particle.form);
+
+export class Particles {
+    constructor(view, panel, { say }) {
+        this.view = view;
+        this.panel = panel;
+        this.say = say;
+        this.loops = [];
+        this.sort = kept.get("sort") || "doubt";
+        this.rows = SHOWN_AT_ONCE;
+        view.layers.push((context) => this.draw(context));
+        view.hover = (place) => this.point(place);
+        view.tap = (place) => this.pick(place);
+        on("field", () => this.load());
+        on("state", () => this.load());
+        on("selected", () => this.list());
+        on("look", () => this.tag());
+        this.frame();
+    }
+
+    /* ---- from the program ---- */
+
+    async load() {
+        const { index, r, error } = store.field;
+        if (this.have === `${index} ${r}`) return;
+        const other = this.index !== index;
+        this.have = `${index} ${r}`;
+        this.index = index;
+        if (other) this.take([], []);
+        if (error) return;
+        const asked = this.have;
+        try {
+            const [{ particles }, outlines] = await Promise.all([
+                getJson(`field/${index}/particles?r=${r}`),
+                getBytes(`field/${index}/outlines?r=${r}`),
+            ]);
+            if (asked === this.have) this.take(particles, read(outlines));
+        } catch {
+            if (asked === this.have) this.have = ""; /* asked again with the next state */
+        }
+    }
+
+    take(particles, loops) {
+        const at = this.selected()?.box;
+        store.particles = particles;
+        this.byId = new Map(particles.map((particle) => [particle.id, particle]));
+        this.loops = loops.filter((loop) => this.byId.has(loop.id));
+        this.hovered = null;
+        /* numbers may have changed: stay with the particle that is where the selected one was */
+        if (at) {
+            const middle = [at[0] + at[2] / 2, at[1] + at[3] / 2];
+            store.selected = particles.find((p) => contains(p.box, middle))?.id ?? null;
+        }
+        this.rows = SHOWN_AT_ONCE;
+        this.list();
+        this.view.draw();
+        tell("particles");
+    }
+
+    selected() {
+        return this.byId?.get(store.selected) ?? null;
+    }
+
+    /* The particle at a place; holes in it are no part of it. */
+    find(place) {
+        const hit = new Set();
+        for (const loop of this.loops) {
+            if (contains(loop.box, place) && crosses(loop.points, place)) {
+                if (hit.has(loop.id)) hit.delete(loop.id);
+                else hit.add(loop.id);
+            }
+        }
+        return hit.size > 0 ? this.byId.get([...hit].pop()) : null;
+    }
+
+    point(place) {
+        const particle = place && !store.preview ? this.find(place) : null;
+        if (particle === this.hovered) return;
+        this.hovered = particle;
+        this.view.draw();
+    }
+
+    pick(place) {
+        select(this.find(place)?.id ?? null);
+        this.view.draw();
+    }
+
+    /* ---- drawing ---- */
+
+    draw(context) {
+        if (!store.bare && !store.preview) {
+            const marked = [this.hovered?.id, store.selected];
+            for (const loop of this.loops) this.outline(context, loop, marked.includes(loop.id));
+        }
+        this.tag();
+    }
+
+    outline(context, loop, marked) {
+        const { view } = this;
+        const [x, y] = view.toScreen(loop.box),
+            w = loop.box[2] * view.scale,
+            tall = loop.box[3] * view.scale;
+        if (x > view.width || y > view.height || x + w < 0 || y + tall < 0) return;
+        if (Math.max(w, tall) < LEAST_BOX) return;
+        const particle = this.byId.get(loop.id),
+            counts = particle.state === "counts";
+        const step = Math.max(1, Math.round(STEP / view.scale));
+        context.beginPath();
+        for (let i = 0; i < loop.points.length; i += 2 * step) {
+            context.lineTo(...view.toScreen([loop.points[i], loop.points[i + 1]]));
+        }
+        context.closePath();
+        context.setLineDash(counts ? [] : [5, 4]);
+        context.lineWidth = marked ? 5 : 2.6;
+        context.strokeStyle = "rgba(0, 0, 0, 0.55)";
+        context.stroke();
+        context.lineWidth = marked ? 2.6 : 1.3;
+        context.strokeStyle = counts ? (isNodule(particle) ? COUNTS : NO_NODULE) : NOT;
+        context.stroke();
+    }
+
+    /* What was measured, beside the particle. */
+    tag() {
+        const tag = byId("tag"),
+            particle = this.hovered ?? this.selected();
+        tag.hidden = !particle || store.bare || store.preview !== null;
+        if (tag.hidden) return;
+        if (this.tagged !== particle) {
+            this.tagged = particle;
+            tag.replaceChildren(...tagLines(particle));
+        }
+        const [x, y, w, tall] = particle.box,
+            { view } = this;
+        const [left, top] = view.toScreen([x, y]),
+            right = view.toScreen([x + w, y + tall])[0];
+        const wide = tag.offsetWidth,
+            high = tag.offsetHeight,
+            gap = 14;
+        const beside =
+            right + gap + wide < view.width ? right + gap : Math.max(8, left - gap - wide);
+        tag.style.left = `${Math.round(Math.min(beside, view.width - wide - 8))}px`;
+        tag.style.top = `${Math.round(Math.max(8, Math.min(top, view.height - high - 8)))}px`;
+    }
+
+    /* ---- list ---- */
+
+    frame() {
+        this.order = h(
+            "select",
+            { id: "sort", onchange: () => this.sortBy(this.order.value) },
+            ...MEASURES.map(({ key, words }) =>
+                h("option", { value: key, selected: key === this.sort }, words),
+            ),
+        );
+        this.counting = h(
+            "label",
+            { class: "check" },
+            h("input", {
+                type: "checkbox",
+                checked: kept.get("counting") === "yes",
+                onchange: (event) => {
+                    kept.set("counting", event.target.checked ? "yes" : "");
+                    this.list();
+                },
+            }),
+            " only those that count",
+        );
+        this.body = h("div", {
+            class: "rows",
+            role: "listbox",
+            "aria-label": "Particles",
+            tabindex: "0",
+            onkeydown: (event) => this.listKey(event),
+        });
+        this.panel.replaceChildren(
+            h(
+                "p",
+                { class: "line" },
+                h("label", { for: "sort" }, "by "),
+                this.order,
+                this.counting,
+            ),
+            h(
+                "p",
+                { class: "line" },
+                h(
+                    "button",
+                    { type: "button", onclick: () => this.walk(1) },
+                    "Next doubtful ",
+                    h("kbd", {}, "N"),
+                ),
+                h(
+                    "button",
+                    { type: "button", onclick: () => this.walk(-1) },
+                    "Back ",
+                    h("kbd", {}, "\u21e7N"),
+                ),
+            ),
+            this.body,
+        );
+    }
+
+    sortBy(key) {
+        this.sort = key;
+        kept.set("sort", key);
+        this.rows = SHOWN_AT_ONCE;
+        this.list();
+    }
+
+    sorted() {
+        const { up } = MEASURES.find(({ key }) => key === this.sort) ?? MEASURES[0];
+        const only = this.counting.querySelector("input").checked;
+        return store.particles
+            .filter((p) => !only || p.state === "counts")
+            .sort(
+                (a, b) =>
+                    compare(measured(a, this.sort).value, measured(b, this.sort).value, up) ||
+                    a.id - b.id,
+            );
+    }
+
+    list() {
+        if (this.panel.hidden) return;
+        const sorted = this.sorted();
+        const at = sorted.findIndex(({ id }) => id === store.selected);
+        this.rows = Math.max(this.rows, at + 20);
+        const rest = sorted.length - this.rows;
+        this.body.replaceChildren(
+            ...sorted.slice(0, this.rows).map((p) => this.row(p)),
+            ...(rest > 0
+                ? [
+                      h(
+                          "button",
+                          {
+                              type: "button",
+                              onclick: () => {
+                                  this.rows += SHOWN_AT_ONCE;
+                                  this.list();
+                              },
+                          },
+                          `${rest} more`,
+                      ),
+                  ]
+                : []),
+        );
+        if (sorted.length === 0) this.body.append(h("p", { class: "soft" }, "No particle here."));
+        const row = this.body.querySelector("[aria-selected=true]");
+        this.body.setAttribute("aria-activedescendant", row?.id ?? "");
+        row?.scrollIntoView({ block: "nearest" });
+    }
+
+    row(particle) {
+        const key = this.sort === "doubt" || this.sort === "form" ? "shape_factor" : this.sort;
+        const words =
+            particle.state !== "counts"
+                ? particle.state_words
+                : this.sort === "doubt"
+                  ? (particle.doubt_words ?? "")
+                  : "";
+        return h(
+            "div",
+            {
+                role: "option",
+                id: `particle-${particle.id}`,
+                class: `row ${particle.state}`,
+                "aria-selected": String(particle.id === store.selected),
+                onclick: () => this.goTo(particle),
+            },
+            h("b", {}, String(particle.id)),
+            h(
+                "span",
+                {},
+                particle.form ? `form ${particle.form}${particle.by_hand ? " by hand" : ""}` : "",
+            ),
+            h(
+                "span",
+                { class: "n" },
+                key === "id" ? shown(particle, "feret") : shown(particle, key),
+            ),
+            h("small", {}, words),
+        );
+    }
+
+    listKey(event) {
+        const by = { ArrowDown: 1, ArrowUp: -1, PageDown: 10, PageUp: -10 }[event.key];
+        if (!by) return;
+        event.preventDefault();
+        event.stopPropagation();
+        const sorted = this.sorted();
+        const at = sorted.findIndex(({ id }) => id === store.selected);
+        const next = sorted[Math.max(0, Math.min(sorted.length - 1, at + by))];
+        if (next) this.goTo(next);
+    }
+
+    goTo(particle) {
+        store.selected = null;
+        this.view.reveal(particle.box);
+        select(particle.id);
+        this.view.draw();
+        this.say(spoken(particle));
+    }
+
+    /* The next particle that counts, nearest to a class border first. */
+    walk(by) {
+        const doubtful = store.particles
+            .filter((p) => p.doubt !== null && p.doubt !== undefined)
+            .sort((a, b) => a.doubt - b.doubt || a.id - b.id);
+        if (doubtful.length === 0) {
+            return this.say("No particle of this field is near a class border.");
+        }
+        const at = doubtful.findIndex(({ id }) => id === store.selected);
+        const next =
+            at < 0
+                ? by > 0
+                    ? 0
+                    : doubtful.length - 1
+                : (at + by + doubtful.length) % doubtful.length;
+        this.goTo(doubtful[next]);
+        this.say(
+            `Doubtful ${next + 1} of ${doubtful.length}: ${doubtful[next].doubt_words}. ` +
+                "N goes on, F gives another form.",
+        );
+    }
+}
+
+function spoken(particle) {
+    return (
+        `Particle ${particle.id}, ${particle.form ? `form ${particle.form}, ` : ""}` +
+        `${particle.state_words}.`
+    );
+}
+
+function tagLines(particle) {
+    const pair = (words, key) => [h("span", {}, words), h("b", {}, shown(particle, key))];
+    const form = particle.form
+        ? `form ${particle.form}${particle.by_hand ? `, by hand (was ${particle.form_found})` : ""}`
+        : "";
+    return [
+        h(
+            "p",
+            {},
+            h("b", {}, `Particle ${particle.id}`),
+            form ? ` \u00b7 ${form}` : "",
+            particle.parted ? " \u00b7 parted" : "",
+        ),
+        h("p", {}, particle.state_words),
+        particle.doubt_words ? h("p", { class: "soft" }, particle.doubt_words) : null,
+        h(
+            "p",
+            { class: "pairs" },
+            ...[
+                pair("shape factor", "shape_factor"),
+                pair("max. Feret", "feret"),
+                pair("circularity", "circularity"),
+                pair("diameter", "diameter"),
+                pair("solidity", "solidity"),
+                pair("area", "area"),
+                pair("aspect", "aspect"),
+                pair("size class", "size_class"),
+            ].flat(),
+        ),
+    ].filter(Boolean);
+}
+
+/* Missing values last. */
+function compare(a, b, up) {
+    const none = (value) => value === null || value === undefined || value === "";
+    if (none(a) || none(b)) return none(a) - none(b);
+    const by = typeof a === "string" ? a.localeCompare(b) : a - b;
+    return up ? by : -by;
+}
+
+const contains = ([x, y, w, tall], [px, py]) => px >= x && py >= y && px <= x + w && py <= y + tall;
+
+/* Even-odd rule: a ray to the right crosses the outline an odd number of times. */
+function crosses(points, [x, y]) {
+    let odd = false;
+    for (let i = 0, j = points.length - 2; i < points.length; j = i, i += 2) {
+        const above = points[i + 1] > y;
+        if (above === points[j + 1] > y) continue;
+        const share = (y - points[i + 1]) / (points[j + 1] - points[i + 1]);
+        if (x < points[i] + share * (points[j] - points[i])) odd = !odd;
+    }
+    return odd;
+}
+
+/* Outlines as the program sends them: little-endian; count of loops; of each the particle, the
+ * count of points, and x and y of each. */
+function read(bytes) {
+    const words = new DataView(bytes);
+    const loops = [];
+    for (let i = 0, at = 4; i < words.getUint32(0, true); i++) {
+        const id = words.getUint32(at, true),
+            count = words.getUint32(at + 4, true);
+        const points = new Float32Array(bytes.slice(at + 8, at + 8 + 8 * count));
+        loops.push({ id, points, box: boxOf(points) });
+        at += 8 + 8 * count;
+    }
+    return loops;
+}
+
+function boxOf(points) {
+    let left = Infinity,
+        top = Infinity,
+        right = -Infinity,
+        bottom = -Infinity;
+    for (let i = 0; i < points.length; i += 2) {
+        left = Math.min(left, points[i]);
+        right = Math.max(right, points[i]);
+        top = Math.min(top, points[i + 1]);
+        bottom = Math.max(bottom, points[i + 1]);
+    }
+    return [left, top, right - left, bottom - top];
+}
