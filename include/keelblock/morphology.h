@@ -154,7 +154,8 @@ struct kb_particles {
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
     size_t by_hand;         /* particles whose form was set by hand */
-    uint32_t *named;        /* for each params->by_hand the id of its particle */
+    uint32_t *named;        /* for each params->by_hand the id of its particle; 0: it has none, or
+                               a later word about the same particle holds */
     size_t named_count;
     struct kb_shaped *shaped; /* for each params->shape */
     size_t shaped_count;

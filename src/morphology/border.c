@@ -99,8 +99,8 @@ static int turn_at(const struct kb_border_mask *mask, int32_t x, int32_t y, int 
 }
 
 enum kb_status kb_border_walk(struct kb_border_mask *mask, const struct kb_span *span,
-                              const struct kb_image *label, struct kb_cracks *cracks, bool *walked,
-                              struct kb_err *err) {
+                              const struct kb_image *label, const struct kb_runs *others,
+                              struct kb_cracks *cracks, bool *walked, struct kb_err *err) {
     int32_t x = span->x0;
     int32_t y = span->y + 1;
     int heading = 0;
@@ -120,7 +120,11 @@ enum kb_status kb_border_walk(struct kb_border_mask *mask, const struct kb_span 
         }
         int left = left_of(heading);
         uint8_t beyond = kb_row(label, inside_y + ahead_y[left])[inside_x + ahead_x[left]];
-        cracks->cut[cracks->count] = beyond == KB_GRAPHITE;
+        uint32_t other = 0;
+        cracks->cut[cracks->count] =
+            beyond == KB_GRAPHITE ||
+            (others != NULL &&
+             kb_runs_at(others, inside_x + ahead_x[left], inside_y + ahead_y[left], &other));
         cracks->middle[cracks->count++] =
             (struct kb_point){x + 0.5 * ahead_x[heading], y + 0.5 * ahead_y[heading]};
         x += ahead_x[heading];

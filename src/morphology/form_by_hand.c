@@ -8,22 +8,26 @@
  */
 #include "morphology_priv.h"
 
+/* The id of the particle in *id; 0 where there is none and that is allowed. */
 static enum kb_status find_particle(const struct kb_form_by_hand *said,
-                                    const struct kb_particles *out, uint32_t *region,
+                                    const struct kb_particles *out, uint32_t *id,
                                     struct kb_err *err) {
+    uint32_t region = 0;
+    bool found = kb_runs_at(&out->runs, said->x, said->y, &region);
+    *id = found ? region + 1 : 0;
+    if (found || said->may_miss) {
+        return KB_OK;
+    }
     if (said->x < 0 || said->y < 0 || said->x >= out->width || said->y >= out->height) {
         return kb_fail(err, KB_E_USAGE, "morphology", NULL,
                        "form by hand at %d,%d: outside the picture of %d x %d pixels (give x,y "
                        "from its upper left corner)",
                        (int)said->x, (int)said->y, (int)out->width, (int)out->height);
     }
-    if (!kb_runs_at(&out->runs, said->x, said->y, region)) {
-        return kb_fail(err, KB_E_USAGE, "morphology", NULL,
-                       "form by hand at %d,%d: no graphite particle holds this pixel (take one "
-                       "inside the outline that the overlay shows)",
-                       (int)said->x, (int)said->y);
-    }
-    return KB_OK;
+    return kb_fail(err, KB_E_USAGE, "morphology", NULL,
+                   "form by hand at %d,%d: no graphite particle holds this pixel (take one "
+                   "inside the outline that the overlay shows)",
+                   (int)said->x, (int)said->y);
 }
 
 static enum kb_status tell(const struct kb_form_by_hand *said, const struct kb_particle *particle,
@@ -43,15 +47,21 @@ static enum kb_status tell(const struct kb_form_by_hand *said, const struct kb_p
                            particle->shape_factor);
 }
 
-static enum kb_status obey(const struct kb_form_by_hand *said, size_t index,
-                           struct kb_particles *out, struct kb_err *err) {
-    uint32_t region = 0;
-    enum kb_status status = find_particle(said, out, &region, err);
-    if (status != KB_OK) {
-        return status;
+/* Whether a later word gives the same particle another form. */
+static bool is_overruled(const struct kb_morphology_params *params, size_t index,
+                         const struct kb_particles *out) {
+    for (size_t k = index + 1; k < params->by_hands; k++) {
+        if (out->named[k] == out->named[index] &&
+            params->by_hand[k].form != params->by_hand[index].form) {
+            return true;
+        }
     }
-    struct kb_particle *particle = &out->particle[region];
-    out->named[index] = particle->id;
+    return false;
+}
+
+static enum kb_status obey(const struct kb_form_by_hand *said, uint32_t id,
+                           struct kb_particles *out, struct kb_err *err) {
+    struct kb_particle *particle = &out->particle[id - 1];
     if (particle->by_hand && particle->form != said->form) {
         return kb_fail(err, KB_E_USAGE, "morphology", NULL,
                        "form by hand at %d,%d: another word by hand gives particle %u form %s "
@@ -65,6 +75,36 @@ static enum kb_status obey(const struct kb_form_by_hand *said, size_t index,
         out->by_hand++;
     }
     return tell(said, particle, out, err);
+}
+
+/* One that may miss its particle, and did, or that a later one takes the place of. */
+static enum kb_status pass_over(const struct kb_form_by_hand *said, bool overruled,
+                                struct kb_particles *out, struct kb_err *err) {
+    return kb_findings_add(
+        &out->findings, err, KB_WARNING, "by-hand-without-effect",
+        overruled ? "Form %s by hand at %d,%d: a later decision about this particle holds."
+                  : "Form %s by hand at %d,%d changes nothing: no graphite particle holds this "
+                    "pixel.",
+        kb_form_roman(said->form), (int)said->x, (int)said->y);
+}
+
+static enum kb_status obey_all(const struct kb_morphology_params *params, struct kb_particles *out,
+                               struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (size_t i = 0; i < params->by_hands && status == KB_OK; i++) {
+        status = find_particle(&params->by_hand[i], out, &out->named[i], err);
+    }
+    for (size_t i = 0; i < params->by_hands && status == KB_OK; i++) {
+        const struct kb_form_by_hand *said = &params->by_hand[i];
+        const bool missed = out->named[i] == 0;
+        if (missed || (said->may_miss && is_overruled(params, i, out))) {
+            out->named[i] = 0;
+            status = pass_over(said, !missed, out, err);
+        } else {
+            status = obey(said, out->named[i], out, err);
+        }
+    }
+    return status;
 }
 
 enum kb_status kb_forms_by_hand(const struct kb_morphology_params *params, struct kb_particles *out,
@@ -81,9 +121,5 @@ enum kb_status kb_forms_by_hand(const struct kb_morphology_params *params, struc
         return kb_fail_memory(err, "morphology", params->by_hands * sizeof *out->named);
     }
     out->named_count = params->by_hands;
-    enum kb_status status = KB_OK;
-    for (size_t i = 0; i < params->by_hands && status == KB_OK; i++) {
-        status = obey(&params->by_hand[i], i, out, err);
-    }
-    return status;
+    return obey_all(params, out, err);
 }

@@ -48,6 +48,31 @@ static enum kb_status check_by_hand(const struct kb_morphology_params *params, s
     return KB_OK;
 }
 
+static enum kb_status check_shapes(const struct kb_morphology_params *params, struct kb_err *err) {
+    /* strokes may begin outside the picture, but not farther off than a picture is wide */
+    const int32_t least = -KB_SIDE_MAX;
+    const int32_t most = 2 * KB_SIDE_MAX;
+    if (params->shapes > 0 && params->shape == NULL) {
+        return kb_fail(err, KB_E_USAGE, "morphology", "cuts and joins by hand", "are missing");
+    }
+    for (size_t i = 0; i < params->shapes; i++) {
+        const struct kb_shape_by_hand *said = &params->shape[i];
+        if (said->point == NULL || said->points < 2 || (said->joins && said->points != 2)) {
+            return kb_fail(err, KB_E_USAGE, "morphology", "cuts and joins by hand",
+                           "a join needs two points, a cut two or more");
+        }
+        for (size_t k = 0; k < said->points; k++) {
+            const struct kb_place *at = &said->point[k];
+            if (at->x < least || at->y < least || at->x > most || at->y > most) {
+                return kb_fail(err, KB_E_USAGE, "morphology", "cuts and joins by hand",
+                               "%d,%d lies outside every picture (give x,y in pixels)", (int)at->x,
+                               (int)at->y);
+            }
+        }
+    }
+    return KB_OK;
+}
+
 struct range {
     const char *name;
     double value, low, high;
@@ -83,5 +108,6 @@ enum kb_status kb_morphology_params_check(const struct kb_morphology_params *par
                            range[i].low, range[i].high, range[i].unit);
         }
     }
-    return check_by_hand(params, err);
+    enum kb_status status = check_by_hand(params, err);
+    return status == KB_OK ? check_shapes(params, err) : status;
 }

@@ -27,6 +27,10 @@ KB_NODISCARD enum kb_status kb_spans_take(struct kb_spans *spans, const struct k
                                           const struct kb_run_order *order, uint32_t region,
                                           struct kb_err *err);
 void kb_spans_sort(struct kb_spans *spans); /* by row, then x0 */
+/* The 8-connected regions of spans that are sorted; `runs` is initialised, zeroed on failure. */
+KB_NODISCARD enum kb_status kb_spans_regions(const struct kb_spans *spans, int32_t width,
+                                             int32_t height, struct kb_runs *runs,
+                                             struct kb_err *err);
 void kb_spans_release(struct kb_spans *spans);
 
 /* A place in pixels of the field, y down. */
@@ -156,6 +160,41 @@ KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, doubl
                                              const struct kb_particle *particle,
                                              struct kb_runs *runs, struct kb_run_order *order,
                                              struct kb_part_result *result, struct kb_err *err);
+
+/* Pixels under a stroke by hand (stroke.c), sorted by row, then column, each once, in the picture.
+ */
+struct kb_stroke {
+    struct kb_place *pixel;
+    size_t count, capacity;
+};
+KB_NODISCARD enum kb_status kb_stroke_draw(const struct kb_place *point, size_t points,
+                                           int32_t width, int32_t height, struct kb_stroke *stroke,
+                                           struct kb_err *err);
+/* Index of the first pixel that is not before x,y in that order. */
+size_t kb_stroke_from(const struct kb_stroke *stroke, int32_t x, int32_t y);
+void kb_stroke_release(struct kb_stroke *stroke);
+
+/* Part one region along a stroke (cut_by_hand.c): pieces are added to `list` as regions from `base`
+ * on; *pieces 0, and nothing added, where the stroke does not part it. */
+KB_NODISCARD enum kb_status kb_cut_by_hand(const struct kb_runs *runs,
+                                           const struct kb_run_order *order, uint32_t region,
+                                           const struct kb_stroke *stroke, uint32_t base,
+                                           struct kb_spans *list, uint32_t *pieces,
+                                           struct kb_err *err);
+
+/* Cuts and joins by hand (shape_by_hand.c): out->runs and `order` are renewed and out->shaped is
+ * filled. Where anything changed, marks->mark (kb_free) tells what is to be marked once the
+ * particles are measured anew, which kb_shape_mark() does; NULL: nothing changed. kb_shape_tell()
+ * adds the findings, last. */
+struct kb_shape_marks {
+    uint8_t *mark;
+};
+KB_NODISCARD enum kb_status kb_shape_by_hand(const struct kb_morphology_params *params,
+                                             struct kb_run_order *order, struct kb_particles *out,
+                                             struct kb_shape_marks *marks, struct kb_err *err);
+void kb_shape_mark(const struct kb_shape_marks *marks, struct kb_particles *out);
+KB_NODISCARD enum kb_status kb_shape_tell(const struct kb_morphology_params *params,
+                                          struct kb_particles *out, struct kb_err *err);
 
 /* Measure again from the sub-pixel outline (subpixel.c) what neither the frame nor an excluded area
  * cuts. `order` belongs to out->runs. */

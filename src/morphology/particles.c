@@ -1,5 +1,5 @@
-/* particles.c - the way of this stage: label, fill, measure, part, measure again what changed, then
- * by the grey at the borders where there is a picture.
+/* particles.c - the way of this stage: label, fill, measure, part, cut and join by hand, measure
+ * again what changed, then by the grey at the borders where there is a picture.
  *
  * Graphite is 8-connected. Measuring by pixels costs a few operations a run, so after parting
  * everything is measured anew rather than carried over; what to part is always decided by pixels.
@@ -51,7 +51,7 @@ static enum kb_status measure_region(struct bench *bench, const struct kb_run_or
     if (status == KB_OK) {
         particle->id = region + 1;
         particle->hole_area_px2 = filled_pixels(&bench->spans, bench->label);
-        particle->parted = false;
+        particle->parted = particle->cut_by_hand = particle->joined_by_hand = false;
         kb_state_settle(&bench->spans, bench->label, bench->any_excluded ? bench->label : NULL,
                         out->px_um, bench->params->min_feret_um, particle);
     }
@@ -177,6 +177,22 @@ static enum kb_status part(const struct kb_image *label, const struct kb_morphol
     return status;
 }
 
+/* Cuts and joins by hand, over the program's own parting. */
+static enum kb_status shape(const struct kb_image *label, const struct kb_morphology_params *params,
+                            struct kb_run_order *order, struct kb_particles *out,
+                            struct kb_err *err) {
+    struct kb_shape_marks marks;
+    enum kb_status status = kb_shape_by_hand(params, order, out, &marks, err);
+    if (status == KB_OK && marks.mark != NULL) {
+        status = measure_regions(label, params, order, out, err);
+        if (status == KB_OK) {
+            kb_shape_mark(&marks, out);
+        }
+    }
+    kb_free(marks.mark);
+    return status == KB_OK ? kb_shape_tell(params, out, err) : status;
+}
+
 static enum kb_status run(const struct kb_phase_map *map, const struct kb_image *grey,
                           const struct kb_morphology_params *params, struct kb_run_order *order,
                           struct kb_particles *out, struct kb_err *err) {
@@ -195,6 +211,9 @@ static enum kb_status run(const struct kb_phase_map *map, const struct kb_image 
     }
     if (status == KB_OK && parts) {
         status = part(&map->label, params, order, out, err);
+    }
+    if (status == KB_OK && params->shapes > 0) {
+        status = shape(&map->label, params, order, out, err);
     }
     if (status == KB_OK && grey != NULL) {
         status = kb_subpixel_run(grey, &map->label, params, order, out, err);
@@ -260,6 +279,7 @@ void kb_particles_release(struct kb_particles *particles) {
     kb_particles_drop_runs(particles);
     kb_free(particles->particle);
     kb_free(particles->named);
+    kb_free(particles->shaped);
     kb_findings_release(&particles->findings);
     memset(particles, 0, sizeof *particles);
 }

@@ -59,6 +59,30 @@ void kb_spans_sort(struct kb_spans *spans) {
     }
 }
 
+enum kb_status kb_spans_regions(const struct kb_spans *spans, int32_t width, int32_t height,
+                                struct kb_runs *runs, struct kb_err *err) {
+    *runs = (struct kb_runs){.width = width, .height = height, .count = spans->count};
+    runs->row = kb_alloc((size_t)height + 1, sizeof *runs->row);
+    runs->run = kb_alloc(spans->count + 1, sizeof *runs->run);
+    if (runs->row == NULL || runs->run == NULL) {
+        kb_runs_release(runs);
+        return kb_fail_memory(err, "morphology", spans->count * sizeof *runs->run);
+    }
+    size_t next = 0;
+    for (int32_t y = 0; y < height; y++) {
+        runs->row[y] = next;
+        for (; next < spans->count && spans->item[next].y == y; next++) {
+            runs->run[next] = (struct kb_run){spans->item[next].x0, spans->item[next].x1, 0};
+        }
+    }
+    runs->row[height] = next;
+    enum kb_status status = kb_runs_relabel(runs, 8, err);
+    if (status != KB_OK) {
+        kb_runs_release(runs);
+    }
+    return status;
+}
+
 void kb_spans_release(struct kb_spans *spans) {
     kb_free(spans->item);
     *spans = (struct kb_spans){NULL, 0, 0};

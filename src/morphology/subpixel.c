@@ -55,6 +55,11 @@ struct subpixel {
     struct kb_hull hull;
     struct shown shown;
     struct kb_particles *kept; /* where outlines are kept; NULL: nowhere */
+    /* of the particle at hand */
+    const struct kb_runs *beside; /* all particles, where it was cut by hand; else NULL */
+    bool apart;                   /* joined by hand from parts that do not touch */
+    struct kb_point *corner;      /* of the hulls of those parts */
+    size_t corners, corner_capacity;
 };
 
 /* ---- one loop ---------------------------------------------------------------------------------
@@ -72,8 +77,97 @@ static void draw_straight(struct kb_point *point, size_t n, size_t first, size_t
     }
 }
 
+/* The place of first .. last that lies farthest off the line between the ones before and after, if
+ * that is more than a pixel; 0 else. The stairs of a straight cut lie within a pixel of it. */
+static size_t bend_of(const struct kb_loop *loop, size_t first, size_t last) {
+    const size_t n = loop->count;
+    const struct kb_point a = loop->base[(first + n - 1) % n];
+    const struct kb_point b = loop->base[(last + 1) % n];
+    const double length = hypot(b.x - a.x, b.y - a.y);
+    double most = 1.0;
+    size_t bend = 0;
+    for (size_t i = first; i <= last && length > 0.0; i++) {
+        const struct kb_point p = loop->base[i % n];
+        const double off = fabs((p.x - a.x) * (b.y - a.y) - (p.y - a.y) * (b.x - a.x)) / length;
+        if (off > most) {
+            most = off;
+            bend = i;
+        }
+    }
+    return bend;
+}
+
+/* Places first .. last made a straight line; none (last = first - 1) has only the points between
+ * two places. */
+static void draw_cut(const struct kb_loop *loop, struct kb_point *point, size_t fine, size_t first,
+                     size_t last) {
+    const size_t from = fine * first - (fine - 1);
+    const size_t to = fine * last + (fine - 1);
+    if (to >= from) {
+        draw_straight(point, fine * loop->count, from, to);
+    }
+}
+
+/* The straight line through places from .. to (least squares, square to the line), at its ends. */
+static void fit_line(const struct kb_loop *loop, size_t from, size_t to, struct kb_point end[2]) {
+    const size_t n = loop->count;
+    const double count = (double)(to - from + 1);
+    struct kb_point middle = {0.0, 0.0};
+    double xx = 0.0;
+    double xy = 0.0;
+    double yy = 0.0;
+    for (size_t i = from; i <= to; i++) {
+        middle.x += loop->base[i % n].x / count;
+        middle.y += loop->base[i % n].y / count;
+    }
+    for (size_t i = from; i <= to; i++) {
+        const double dx = loop->base[i % n].x - middle.x;
+        const double dy = loop->base[i % n].y - middle.y;
+        xx += dx * dx;
+        xy += dx * dy;
+        yy += dy * dy;
+    }
+    const double angle = 0.5 * atan2(2.0 * xy, xx - yy);
+    const size_t at[2] = {from, to};
+    for (int k = 0; k < 2; k++) {
+        const struct kb_point p = loop->base[at[k] % n];
+        const double along = (p.x - middle.x) * cos(angle) + (p.y - middle.y) * sin(angle);
+        end[k] = (struct kb_point){middle.x + along * cos(angle), middle.y + along * sin(angle)};
+    }
+}
+
+/* The same along a stroke by hand: where it bends, a chain of lines from bend to bend. Corners at
+ * the ends of a line are rounded; a long one goes by what lies between them, since a line from
+ * corner to corner would take a strip off. */
+static void follow_cut(const struct kb_loop *loop, struct kb_point *point, size_t fine,
+                       size_t first, size_t last) {
+    enum { CORNER = 4, LONG = 4 * CORNER }; /* places, about a pixel apart */
+    const size_t places = fine * loop->count;
+    const size_t bend = last >= first ? bend_of(loop, first, last) : 0;
+    if (bend != 0) {
+        point[fine * bend % places] = loop->base[bend % loop->count];
+        follow_cut(loop, point, fine, first, bend - 1);
+        follow_cut(loop, point, fine, bend + 1, last);
+        return;
+    }
+    if (last < first + LONG) {
+        draw_cut(loop, point, fine, first, last);
+        return;
+    }
+    const size_t from = first + CORNER;
+    const size_t to = last - CORNER;
+    struct kb_point end[2];
+    fit_line(loop, from, to, end);
+    point[fine * from % places] = end[0];
+    point[fine * to % places] = end[1];
+    draw_cut(loop, point, fine, first, from - 1);
+    draw_cut(loop, point, fine, from + 1, to - 1);
+    draw_cut(loop, point, fine, to + 1, last);
+}
+
 /* Make cuts straight in `point`, which has `fine` points a place; false when all is cut. */
-static bool straighten_cuts(const struct kb_loop *loop, struct kb_point *point, size_t fine) {
+static bool straighten_cuts(const struct kb_loop *loop, struct kb_point *point, size_t fine,
+                            bool by_hand) {
     size_t n = loop->count;
     size_t begin = 0;
     while (begin < n && loop->kind[begin] == KB_EDGE_CUT) {
@@ -85,7 +179,11 @@ static bool straighten_cuts(const struct kb_loop *loop, struct kb_point *point, 
             last++;
         }
         if (last > i) {
-            draw_straight(point, fine * n, fine * i - (fine - 1), fine * last - 1);
+            if (by_hand) {
+                follow_cut(loop, point, fine, i, last - 1);
+            } else {
+                draw_cut(loop, point, fine, i, last - 1);
+            }
             i = last;
         }
     }
@@ -94,7 +192,8 @@ static bool straighten_cuts(const struct kb_loop *loop, struct kb_point *point, 
 
 static void finish(struct subpixel *sub, struct kb_curve_sums *sums) {
     kb_loop_draw(&sub->loop);
-    (void)straighten_cuts(&sub->loop, sub->loop.fine, sub->loop.fine_count / sub->loop.count);
+    (void)straighten_cuts(&sub->loop, sub->loop.fine, sub->loop.fine_count / sub->loop.count,
+                          sub->beside != NULL);
     kb_curve_add(&sub->loop, sums);
 }
 
@@ -196,7 +295,7 @@ static bool follow_outer(struct subpixel *sub, const struct kb_particle *particl
         figures->sigma = sub->shown.median_sigma;
     }
     return figures->found >= least_found && figures->sigma < softest_px &&
-           straighten_cuts(&sub->loop, sub->loop.point, 1);
+           straighten_cuts(&sub->loop, sub->loop.point, 1, sub->beside != NULL);
 }
 
 static bool outline_outer(struct subpixel *sub, const struct kb_particle *particle,
@@ -228,7 +327,8 @@ static bool outline_hole(struct subpixel *sub, const struct kb_edge_figures *out
         return false;
     }
     kb_edge_find(&sub->rules, &sub->patch, &sub->loop, &figures);
-    if (figures.found < least_found || !straighten_cuts(&sub->loop, sub->loop.point, 1)) {
+    if (figures.found < least_found ||
+        !straighten_cuts(&sub->loop, sub->loop.point, 1, sub->beside != NULL)) {
         return false;
     }
     kb_noise_remove(&sub->loop, outer->sigma);
@@ -237,8 +337,67 @@ static bool outline_hole(struct subpixel *sub, const struct kb_edge_figures *out
     return true;
 }
 
-/* Draw every loop of the region; *good false when one cannot be followed. The hull is that of the
- * outer border, which comes first. */
+/* Whether the border that was walked is an outer one: those run the other way than holes. */
+static bool is_outer(const struct kb_cracks *cracks) {
+    struct kb_curve_sums sums = {0};
+    const struct kb_loop border = {.fine = cracks->middle, .fine_count = cracks->count};
+    kb_curve_add(&border, &sums);
+    return sums.area > 0.0;
+}
+
+/* The part of a particle that its border at hand encloses: the particle, unless it is in parts. */
+static struct kb_particle part_at_hand(const struct subpixel *sub,
+                                       const struct kb_particle *particle) {
+    struct kb_particle part = *particle;
+    if (sub->apart) {
+        const struct kb_axes axes = axes_of(&sub->cracks);
+        part.major_px = 2.0 * axes.semi_a;
+        part.minor_px = 2.0 * axes.semi_b;
+    }
+    return part;
+}
+
+/* Hull of the finished outer border; of all of them where there are several. */
+static enum kb_status take_hull(struct subpixel *sub, struct kb_err *err) {
+    enum kb_status status = kb_hull_make_of(sub->loop.fine, sub->loop.fine_count, &sub->hull, err);
+    for (size_t i = 0; i < sub->hull.count && status == KB_OK && sub->apart; i++) {
+        void *items = sub->corner;
+        if (!kb_grow(&items, sub->corners, &sub->corner_capacity, sizeof *sub->corner)) {
+            return kb_fail_memory(err, "morphology", sizeof *sub->corner);
+        }
+        sub->corner = items;
+        sub->corner[sub->corners++] = sub->hull.corner[i];
+    }
+    return status == KB_OK && sub->apart
+               ? kb_hull_make_of(sub->corner, sub->corners, &sub->hull, err)
+               : status;
+}
+
+/* One loop: the outer border of the particle, of a part of it, or a hole. */
+static enum kb_status outline_loop(struct subpixel *sub, const struct kb_particle *particle,
+                                   bool first, struct kb_edge_figures *figures,
+                                   struct kb_curve_sums *sums, bool *good, struct kb_err *err) {
+    struct view view = {.ratio = 1.0};
+    const bool outer = first || (sub->apart && is_outer(&sub->cracks));
+    kb_cracks_smooth(&sub->cracks);
+    const struct kb_particle part = outer ? part_at_hand(sub, particle) : *particle;
+    if (outer) {
+        view = view_of(&part, &sub->cracks);
+    }
+    enum kb_status status =
+        kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.axes.angle, err);
+    if (status != KB_OK) {
+        return status;
+    }
+    *good =
+        outer ? outline_outer(sub, &part, &view, figures, sums) : outline_hole(sub, figures, sums);
+    status = *good ? keep_outline(sub, particle->id, err) : KB_OK;
+    /* the hull puts the points in another order, and so comes last */
+    return status == KB_OK && *good && outer ? take_hull(sub, err) : status;
+}
+
+/* Draw every loop of the region; *good false when one cannot be followed. An outer border comes
+ * first. */
 static enum kb_status outline(struct subpixel *sub, const struct kb_particle *particle,
                               struct kb_edge_figures *figures, struct kb_curve_sums *sums,
                               bool *good, struct kb_err *err) {
@@ -247,31 +406,17 @@ static enum kb_status outline(struct subpixel *sub, const struct kb_particle *pa
         status = kb_patch_take(&sub->patch, sub->grey, particle->box, err);
     }
     *good = true;
+    sub->corners = 0;
     for (size_t i = 0; i < sub->spans.count && status == KB_OK && *good; i++) {
         bool walked = false;
-        struct view view = {.ratio = 1.0};
-        status = kb_border_walk(&sub->mask, &sub->spans.item[i], sub->rules.label, &sub->cracks,
-                                &walked, err);
+        status = kb_border_walk(&sub->mask, &sub->spans.item[i], sub->rules.label, sub->beside,
+                                &sub->cracks, &walked, err);
         if (status != KB_OK || !walked) {
             continue;
         }
-        if (sub->cracks.count < LEAST_SIDES) {
-            *good = false;
-            break;
-        }
-        kb_cracks_smooth(&sub->cracks);
-        if (i == 0) {
-            view = view_of(particle, &sub->cracks);
-        }
-        status = kb_loop_divide(&sub->loop, &sub->cracks, view.ratio, view.axes.angle, err);
-        if (status != KB_OK) {
-            return status;
-        }
-        *good = i == 0 ? outline_outer(sub, particle, &view, figures, sums)
-                       : outline_hole(sub, figures, sums);
-        status = *good ? keep_outline(sub, particle->id, err) : KB_OK;
-        if (status == KB_OK && *good && i == 0) { /* which puts the points in another order */
-            status = kb_hull_make_of(sub->loop.fine, sub->loop.fine_count, &sub->hull, err);
+        *good = sub->cracks.count >= LEAST_SIDES;
+        if (*good) {
+            status = outline_loop(sub, particle, i == 0, figures, sums, good, err);
         }
     }
     return status;
@@ -318,7 +463,7 @@ static enum kb_status measure(struct subpixel *sub, struct kb_particle *particle
         }
         return status;
     }
-    if (particle->minor_px >= shows_blur_px) {
+    if (particle->minor_px >= shows_blur_px && !sub->apart) {
         sub->shown.sigma[sub->shown.count] = figures.sigma;
         sub->shown.inside[sub->shown.count++] = figures.inside;
     }
@@ -347,7 +492,18 @@ static bool can_be_followed(const struct kb_particle *particle) {
            (int64_t)particle->box.width * particle->box.height <= largest_box;
 }
 
-/* Measure the particles that show their own blur, or those that do not. */
+/* Whether what was joined by hand hangs together. */
+static enum kb_status look_apart(struct subpixel *sub, const struct kb_particles *out,
+                                 struct kb_err *err) {
+    struct kb_runs runs = {0};
+    enum kb_status status = kb_spans_regions(&sub->spans, out->width, out->height, &runs, err);
+    sub->apart = runs.regions > 1;
+    kb_runs_release(&runs);
+    return status;
+}
+
+/* Measure the particles that show their own blur, or those that do not, with those
+ * joined by hand, whose parts may be small. */
 static enum kb_status measure_some(struct subpixel *sub, bool large,
                                    const struct kb_run_order *order, struct kb_particles *out,
                                    struct kb_err *err) {
@@ -355,10 +511,15 @@ static enum kb_status measure_some(struct subpixel *sub, bool large,
     for (uint32_t i = 0; i < out->count && status == KB_OK; i++) {
         struct kb_particle *particle = &out->particle[i];
         if (particle->subpixel || !can_be_followed(particle) ||
-            (particle->minor_px >= shows_blur_px) != large) {
+            (particle->minor_px >= shows_blur_px && !particle->joined_by_hand) != large) {
             continue;
         }
         status = kb_spans_take(&sub->spans, &out->runs, order, i, err);
+        sub->beside = particle->cut_by_hand ? &out->runs : NULL;
+        sub->apart = false;
+        if (status == KB_OK && particle->joined_by_hand) {
+            status = look_apart(sub, out, err);
+        }
         if (status == KB_OK) {
             status = measure(sub, particle, err);
         }
@@ -378,6 +539,7 @@ static void release(struct subpixel *sub) {
     kb_free(sub->patch.row);
     kb_free(sub->shown.sigma);
     kb_free(sub->shown.inside);
+    kb_free(sub->corner);
 }
 
 enum kb_status kb_subpixel_run(const struct kb_image *grey, const struct kb_image *label,

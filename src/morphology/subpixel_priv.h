@@ -39,9 +39,10 @@ struct kb_cracks {
     struct kb_point *scratch; /* as many */
 };
 /* Walk the loop that holds the left side of the first pixel of `span`; *walked is false when that
- * was walked before. */
+ * was walked before. Cut is where graphite lies beyond, or a run of `others` (NULL: not asked). */
 KB_NODISCARD enum kb_status kb_border_walk(struct kb_border_mask *mask, const struct kb_span *span,
-                                           const struct kb_image *label, struct kb_cracks *cracks,
+                                           const struct kb_image *label,
+                                           const struct kb_runs *others, struct kb_cracks *cracks,
                                            bool *walked, struct kb_err *err);
 /* Round off the stairs. */
 void kb_cracks_smooth(struct kb_cracks *cracks);
