@@ -27,7 +27,8 @@ def functions(code):
 faults = []
 c_sources = files("src", "include", "tests", suffix=(".c", ".h"))
 scripts = files("tests", "scripts", suffix=(".py", ".sh")) + [
-    "CMakeLists.txt"] + files("src", "tests", suffix=(".txt", ".cmake"))
+    "CMakeLists.txt"] + files("src", "tests", suffix=(".txt", ".cmake")) + files(
+        "src", "tests", suffix=(".js", ".mjs", ".css", ".html"))
 for path in c_sources + scripts:
     text = read(path)
     lines = text.split("\n")

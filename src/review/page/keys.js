@@ -73,8 +73,9 @@ export function showKeys() {
             "p",
             {},
             "Look at each field: is what is tinted what it is called? Walk through the doubtful " +
-                "particles. Correct what is wrong; each correction asks for a reason, is measured at once and " +
-                "put on record. When the figures are what you stand for, sign.",
+                "particles. Correct what is wrong; each correction asks for a reason, is " +
+                "measured at once and put on record. When the figures are what you stand for, " +
+                "sign.",
         ),
         h(
             "div",

@@ -79,7 +79,8 @@ export class Particles {
         const other = this.index !== index;
         this.have = `${index} ${r}`;
         this.index = index;
-        if (other) this.take([], []);
+        if (other || error) this.take([], []);
+        this.ready = Boolean(error); /* else when those of this revision are there */
         if (error) return;
         const asked = this.have;
         try {
@@ -96,6 +97,7 @@ export class Particles {
     take(particles, loops) {
         const at = this.selected()?.box;
         store.particles = particles;
+        this.ready = true;
         this.byId = new Map(particles.map((particle) => [particle.id, particle]));
         this.loops = loops.filter((loop) => this.byId.has(loop.id));
         this.hovered = null;

@@ -52,6 +52,14 @@ export class Record {
     }
 
     list() {
+        const { activeElement: at } = document; /* the list is made anew: stay where the keys are */
+        const buttons = () => [...this.panel.querySelectorAll("button")];
+        const focused = buttons().indexOf(at);
+        this.build();
+        if (focused >= 0) (buttons()[focused]?.disabled ? this.panel : buttons()[focused])?.focus();
+    }
+
+    build() {
         const { record, can_undo: undoable, can_redo: redoable } = store.state;
         const button = (words, key, able, does) =>
             h(

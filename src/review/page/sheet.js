@@ -198,7 +198,8 @@ function fieldPanel(panel) {
         h(
             "small",
             {},
-            ` ${store.index + 1} of ${store.state.fields.length}, ${field.width} \u00d7 ${field.height}`,
+            ` ${store.index + 1} of ${store.state.fields.length}, ` +
+                `${field.width} \u00d7 ${field.height}`,
         ),
     );
     if (field.error) {

@@ -50,8 +50,8 @@ function sealed({ who, at, remark, digest, intact, changed }) {
             : h(
                   "p",
                   {},
-                  `No longer as it was: ${changed.join(", ") || "the result"}. Sign again when it is ` +
-                      "as you stand for it.",
+                  `No longer as it was: ${changed.join(", ") || "the result"}. ` +
+                      "Sign again when it is as you stand for it.",
               ),
         h("p", { class: "digest" }, digest),
     );
@@ -84,9 +84,9 @@ export function startSigning(panel) {
             "p",
             { class: "soft" },
             "Signing measures everything once more with the record, writes the report " +
-                "and seals it with a digest over pictures, settings, record and figures. The seal tells whether " +
-                "anything was changed afterwards. It does not prove who signed: that is for your laboratory's " +
-                "own rules.",
+                "and seals it with a digest over pictures, settings, record and figures. The " +
+                "seal tells whether anything was changed afterwards. It does not prove who " +
+                "signed: that is for your laboratory's own rules.",
         ),
     );
     panel.replaceChildren(seal, first, form);
