@@ -58,9 +58,12 @@ static bool looks_like_thickness(const char *text) {
 
 enum kb_status kb_limit_place_parse(const char *section, const char *where,
                                     struct kb_limit_place *place, struct kb_err *err) {
-    char text[64];
+    char text[256];
     *place = (struct kb_limit_place){.above_mm = 0.0, .upto_mm = (double)INFINITY};
-    (void)snprintf(text, sizeof text, "%s", section + sizeof limits - 1);
+    if ((size_t)snprintf(text, sizeof text, "%s", section + sizeof limits - 1) >= sizeof text) {
+        return kb_fail(err, KB_E_USAGE, "app", where,
+                       "[%.48s ...] is too long a name for a section (shorten the grade)", section);
+    }
     char *rest = text;
     while (rest != NULL) {
         char *comma = strchr(rest, ',');
@@ -83,7 +86,12 @@ enum kb_status kb_limit_place_parse(const char *section, const char *where,
                                section);
             }
             place->by_grade = true;
-            (void)snprintf(place->grade, sizeof place->grade, "%s", part);
+            if ((size_t)snprintf(place->grade, sizeof place->grade, "%s", part) >=
+                sizeof place->grade) {
+                return kb_fail(err, KB_E_USAGE, "app", where,
+                               "the grade '%.20s...' is too long (at most %zu bytes)", part,
+                               sizeof place->grade - 1);
+            }
         }
     }
     return KB_OK;
@@ -124,6 +132,17 @@ struct tally {
     char named[160];
 };
 
+/* Whether "A, B" has `name` among its names. */
+static bool is_named(const char *names, const char *name) {
+    const size_t length = strlen(name);
+    for (const char *at = strstr(names, name); at != NULL; at = strstr(at + 1, name)) {
+        if ((at == names || at[-1] == ' ') && (at[length] == '\0' || at[length] == ',')) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void count(struct tally *tally, const struct kb_limit_place *place, const char *grade) {
     if (!place->by_grade) {
         return;
@@ -131,7 +150,7 @@ static void count(struct tally *tally, const struct kb_limit_place *place, const
     tally->grades = true;
     tally->fits = tally->fits || (grade != NULL && same_grade(place->grade, grade));
     size_t used = strlen(tally->named);
-    if (strstr(tally->named, place->grade) == NULL) {
+    if (!is_named(tally->named, place->grade)) {
         (void)snprintf(tally->named + used, sizeof tally->named - used, "%s%s",
                        used > 0 ? ", " : "", place->grade);
     }

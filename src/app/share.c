@@ -65,9 +65,17 @@ static enum kb_status write_sealed(const char *folder, const char *name, const c
         seal_of(text->data, text->length, seal);
         kb_text_add_bytes(text, (const char *)seal, SEAL);
     }
-    enum kb_status status = packed && !text->failed && path != NULL
-                                ? kb_write_file(path, text->data, text->length, err)
-                                : kb_fail_memory(err, "app", text->length);
+    enum kb_status status = KB_OK;
+    if (!packed || text->failed || path == NULL) {
+        status = kb_fail_memory(err, "app", text->length);
+    } else if (text->length > SHARE_MOST) { /* it could not be read back */
+        status = kb_fail(err, KB_E_INPUT, "app", name,
+                         "the field has too many particles for a batch (%zu bytes of figures; "
+                         "exclude what is no specimen, or raise --min-feret)",
+                         text->length);
+    } else {
+        status = kb_write_file(path, text->data, text->length, err);
+    }
     kb_free(path);
     kb_text_release(text);
     return status;

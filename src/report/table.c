@@ -164,6 +164,30 @@ static void distribution(const struct table *table, const struct kb_result *resu
     kb_text_release(&line);
 }
 
+/* One line where chemistry reported carbon: does the structure agree? */
+static void carbon(const struct table *table, const struct kb_result *result) {
+    static const char *const words[] = {"cannot be compared with", "agrees with", "DISAGREES with"};
+    const struct kb_carbon *found = &result->carbon;
+    if (!result->carbon_known || !isfinite(result->chemistry.c)) {
+        return;
+    }
+    struct kb_shown shown = kb_show(&found->total_percent);
+    struct kb_text line = KB_TEXT_INIT;
+    kb_text_format(&line, "carbon, estimate from structure: %s mass %%", shown.value);
+    if (shown.has_interval) {
+        kb_text_format(&line, " (%s … %s)", shown.low, shown.high);
+    }
+    kb_text_format(&line, ", %s the %.4g %% of chemistry", words[found->agreement],
+                   result->chemistry.c);
+    if (line.failed) {
+        table->out->failed = true;
+    } else {
+        kb_text_format(table->out, "%*s", INDENT, "");
+        wrap(table, line.data, INDENT, INDENT + 2);
+    }
+    kb_text_release(&line);
+}
+
 static void limit_line(const struct table *table, const struct kb_limit_result *limit) {
     static const char *const mark[] = {"–", "✔", "✘", "?"};
     struct kb_shown shown = kb_show(&limit->value);
@@ -231,6 +255,7 @@ enum kb_status kb_report_table(const struct kb_result *result, int columns, bool
     verdict(&table, &result->judgement);
     figures(&table, result);
     distribution(&table, result);
+    carbon(&table, result);
     for (size_t i = 0; i < result->judgement.count; i++) {
         limit_line(&table, &result->judgement.limit[i]);
     }

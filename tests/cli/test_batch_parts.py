@@ -160,7 +160,7 @@ class Shares(batch_fields.Batches):
         "contrast": "auto",
     }
     # decide nothing in a field, or are said in a job file
-    ELSEWHERE = {"threshold-reason", "set-phase", "set-form", "why"}
+    ELSEWHERE = {"threshold-reason", "set-phase", "set-form", "record", "why"}
 
     def names(self, folder):
         return {path.name for path in (folder / "shares").glob("*.share")}
