@@ -253,7 +253,7 @@ function reached(there) {
     gone.textContent = there
         ? ""
         : "The program that serves this page does not answer. What was done is " +
-          "on record. Start `keelblock review` again; this page keeps asking.";
+          "on record. Start keelblock review again and open the address that it gives.";
     if (there) {
         view.again();
         note("", "The program answers again.");

@@ -112,6 +112,7 @@ export class Tools {
             ),
         );
         on("field", () => this.put());
+        on("selected", () => this.toSelected());
     }
 
     byKey(key) {
@@ -122,7 +123,8 @@ export class Tools {
 
     /* Takes a tool in hand; the one in hand is put down. */
     take(tool) {
-        if (this.tool === tool) return this.put();
+        const particle = this.particles.selected();
+        if (this.tool === tool && !(tool.id === "form" && particle)) return this.put();
         this.put();
         if (store.field.error) return this.say("This field was not measured.");
         this.tool = tool;
@@ -136,10 +138,15 @@ export class Tools {
         this.say(`${tool.hint} By keys: arrows; ${tool.keys}`);
         this.view.canvas.focus({ preventScroll: true });
         /* a particle that was walked to is what the next correction is most likely about */
-        const particle = this.particles.selected();
         this.cross = particle ? [particle.x, particle.y] : null;
         if (particle && tool.id === "form") this.drawn([[particle.x, particle.y]]);
         this.view.draw();
+    }
+
+    /* The cross goes along on the walk through the particles. */
+    toSelected() {
+        const particle = this.particles.selected();
+        if (this.tool && particle) this.cross = [particle.x, particle.y];
     }
 
     put() {
