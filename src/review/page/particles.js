@@ -202,7 +202,11 @@ export class Particles {
     frame() {
         this.order = h(
             "select",
-            { id: "sort", onchange: () => this.sortBy(this.order.value) },
+            {
+                id: "sort",
+                "aria-label": "Sorted by",
+                onchange: () => this.sortBy(this.order.value),
+            },
             ...MEASURES.map(({ key, words }) =>
                 h("option", { value: key, selected: key === this.sort }, words),
             ),
@@ -218,7 +222,7 @@ export class Particles {
                     this.list();
                 },
             }),
-            " only those that count",
+            " only counting",
         );
         this.body = h("div", {
             class: "rows",
@@ -227,30 +231,16 @@ export class Particles {
             tabindex: "0",
             onkeydown: (event) => this.listKey(event),
         });
+        const step = (words, key, by) =>
+            h(
+                "button",
+                { type: "button", onclick: () => this.walk(by) },
+                `${words} `,
+                h("kbd", {}, key),
+            );
         this.panel.replaceChildren(
-            h(
-                "p",
-                { class: "line" },
-                h("label", { for: "sort" }, "by "),
-                this.order,
-                this.counting,
-            ),
-            h(
-                "p",
-                { class: "line" },
-                h(
-                    "button",
-                    { type: "button", onclick: () => this.walk(1) },
-                    "Next doubtful ",
-                    h("kbd", {}, "N"),
-                ),
-                h(
-                    "button",
-                    { type: "button", onclick: () => this.walk(-1) },
-                    "Back ",
-                    h("kbd", {}, "\u21e7N"),
-                ),
-            ),
+            h("p", { class: "line" }, step("Next doubtful", "N", 1), step("Back", "\u21e7N", -1)),
+            h("p", { class: "line" }, this.order, this.counting),
             this.body,
         );
     }

@@ -108,13 +108,21 @@ function limitWords({ words, text, outcome }) {
 function figures(before) {
     const old = new Map((before?.figures ?? []).map((figure) => [figure.key, figure]));
     const { figures: all, limits } = store.state;
-    const first = all.filter((figure) => figure.value !== null),
-        rest = all.filter((f) => f.value === null);
+    const given = all.filter(({ value }) => value !== null);
+    const missing = all.filter(({ value }) => value === null);
     const shown = new Set(all.map(({ key }) => key));
     const loose = limits.filter((limit) => !shown.has(limit.key ?? limit.figure));
     byId("figures").replaceChildren(
         head(),
-        h("dl", {}, ...[...first, ...rest].map((figure) => figureRow(figure, old.get(figure.key)))),
+        h("dl", {}, ...given.map((figure) => figureRow(figure, old.get(figure.key)))),
+        missing.length > 0
+            ? h(
+                  "details",
+                  { open: given.length === 0 },
+                  h("summary", {}, `${missing.length} not given, and why`),
+                  h("dl", {}, ...missing.map((figure) => figureRow(figure, null))),
+              )
+            : "",
         ...loose.map(({ words, text, outcome }) =>
             h(
                 "p",
