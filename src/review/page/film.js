@@ -1,11 +1,12 @@
 /* film.js - the fields in a row, each with what was found about it. */
-import { on, showField, store } from "./store.js";
+import { isMeasured, on, showField, store } from "./store.js";
 import { byId, h, plural } from "./words.js";
 
 const MARKS = { "not fit": "!", usable: "\u25b3" };
 
 function wordsOf(field) {
     if (field.error) return "not measured";
+    if (!isMeasured(field)) return "being measured";
     const telling = field.findings.filter(({ severity }) => severity !== "note").length;
     return [field.fitness, telling > 0 ? plural(telling, "finding") : ""]
         .filter(Boolean)
@@ -27,7 +28,7 @@ function frame(field) {
                 title: `${field.name}: ${words}`,
                 onclick: () => showField(field.index),
             },
-            field.error
+            !isMeasured(field)
                 ? h("span", { class: "empty" })
                 : h("img", {
                       src: `field/${field.index}/thumb?r=${field.r}`,
@@ -62,7 +63,9 @@ export function startFilm() {
     const renew = () => {
         const { fields } = store.state;
         film.hidden = fields.length < 2;
-        const now = JSON.stringify(fields.map((f) => [f.r, f.fitness, f.error, f.findings.length]));
+        const now = JSON.stringify(
+            fields.map((f) => [f.r, f.measured, f.error, f.findings.length]),
+        );
         if (now !== shown) film.replaceChildren(...fields.map(frame));
         shown = now;
         for (const button of film.querySelectorAll("button")) {

@@ -7,7 +7,7 @@
  */
 import { ask } from "./ask.js";
 import { change } from "./changes.js";
-import { look, on, store } from "./store.js";
+import { isMeasured, look, on, store } from "./store.js";
 import { LOOKS, PHASES } from "./tint.js";
 import { h, short, svg } from "./words.js";
 
@@ -16,9 +16,11 @@ const WIDE = 256,
 
 const WORDS = { dark: "dark threshold", bright: "bright threshold", threshold: "threshold" };
 
-/* Level of the file for a level of the evened tiles. */
-function fileLevel({ grey_low: low, grey_high: high }, level8) {
-    return low + (level8 / 255) * (high - low);
+/* Threshold in levels of the file, where evened tiles up to `level8` are below it: the dark one is
+ * the last level below, the bright one the first above, as options and job file have them. */
+function fileLevel({ grey_low: low, grey_high: high }, { name }, level8) {
+    const level = name === "bright" ? level8 + 1 : level8;
+    return low + (level / 255) * (high - low);
 }
 
 export class Histogram {
@@ -35,7 +37,7 @@ export class Histogram {
     build() {
         const { field } = store;
         this.levels = null;
-        const none = field.error || (field.thresholds ?? []).length === 0;
+        const none = !isMeasured(field) || field.thresholds.length === 0;
         this.box.hidden = none;
         if (none) return;
         this.drawing = svg("svg", {
@@ -170,7 +172,7 @@ export class Histogram {
             kind: "thresholds",
             title:
                 `${WORDS[field.thresholds[i].name]} at ` +
-                `${short(fileLevel(field, this.levels[i]))}`,
+                `${short(fileLevel(field, field.thresholds[i], this.levels[i]))}`,
             at: [box.left - 60, box.top],
             all:
                 alike.length > 1
@@ -197,7 +199,7 @@ export class Histogram {
         };
         field.thresholds.forEach(({ name, level, origin }, k) => {
             const key = name === "bright" ? "bright" : "dark";
-            if (k === i) body[key] = fileLevel(field, this.levels[k]);
+            if (k === i) body[key] = fileLevel(field, field.thresholds[k], this.levels[k]);
             else if (origin === "by hand") body[key] = level;
         });
         return body;
@@ -237,7 +239,9 @@ export class Histogram {
             }),
         );
         this.grips.forEach((grip, i) => {
-            const level = fileLevel(field, levels[i]);
+            const level = this.levels
+                ? fileLevel(field, field.thresholds[i], levels[i])
+                : field.thresholds[i].level;
             grip.style.left = `${((levels[i] + 1) / WIDE) * 100}%`;
             grip.setAttribute("aria-valuenow", String(Math.round(levels[i])));
             grip.setAttribute(
@@ -274,7 +278,7 @@ function alikeFields(field) {
     return store.state.fields
         .filter(
             (other) =>
-                !other.error &&
+                isMeasured(other) &&
                 other.contrast === field.contrast &&
                 String(other.classes) === String(field.classes),
         )

@@ -12,7 +12,7 @@ import { Record } from "./record.js";
 import { follow, getJson } from "./server.js";
 import { startSheet } from "./sheet.js";
 import { startSigning } from "./signing.js";
-import { look, on, showField, store, takeState } from "./store.js";
+import { isMeasured, look, on, showField, store, takeState } from "./store.js";
 import { Tools } from "./tools.js";
 import { View } from "./view.js";
 import { byId, h, kept, withUnit } from "./words.js";
@@ -33,6 +33,7 @@ let view, particles, tools, histogram;
 function nextStep() {
     const { field, state, seen } = store;
     if (field.error) return "This field was not measured; the reason stands beside.";
+    if (!isMeasured(field)) return "This field is being measured \u2026";
     if (field.pixel_size_um === null) {
         return "No scale is known, so no sizes and counts. L, then draw along a scale bar.";
     }
@@ -68,7 +69,7 @@ function barLength(most) {
 function scaleBar() {
     const bar = byId("bar"),
         um = store.field?.pixel_size_um;
-    bar.hidden = !um || !view.scale || Boolean(store.field.error);
+    bar.hidden = !um || !view.scale;
     if (bar.hidden) return;
     const length = barLength((BAR * um) / view.scale);
     bar.querySelector("i").style.width = `${(length / um) * view.scale}px`;

@@ -6,7 +6,7 @@
  * a class border first, for there a second look is worth most.
  */
 import { getBytes, getJson } from "./server.js";
-import { on, select, store, tell } from "./store.js";
+import { isMeasured, on, select, store, tell } from "./store.js";
 import { byId, h, kept, significant, withUnit } from "./words.js";
 
 const SHOWN_AT_ONCE = 150; /* rows of the list */
@@ -74,14 +74,15 @@ export class Particles {
     /* ---- from the program ---- */
 
     async load() {
-        const { index, r, error } = store.field;
-        if (this.have === `${index} ${r}`) return;
+        const { index, r } = store.field,
+            nothing = !isMeasured(store.field);
+        if (this.have === `${index} ${r} ${nothing}`) return;
         const other = this.index !== index;
-        this.have = `${index} ${r}`;
+        this.have = `${index} ${r} ${nothing}`;
         this.index = index;
-        if (other || error) this.take([], []);
-        this.ready = Boolean(error); /* else when those of this revision are there */
-        if (error) return;
+        if (other || nothing) this.take([], []);
+        this.ready = nothing; /* else when those of this revision are there */
+        if (nothing) return;
         const asked = this.have;
         try {
             const [{ particles }, outlines] = await Promise.all([

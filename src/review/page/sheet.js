@@ -3,7 +3,7 @@
  *
  * Figures stay in view whatever is done; one that moved shows what it was before.
  */
-import { on, store } from "./store.js";
+import { isMeasured, on, store } from "./store.js";
 import { swatch } from "./tint.js";
 import { byId, fixed, h, percent, plural, short, significant, time, withUnit } from "./words.js";
 
@@ -32,12 +32,24 @@ function head() {
         .join(" \u00b7 ");
     byId("seal").replaceChildren(...sealLine(signed));
     byId("seal").className = !signed ? "open" : signed.intact ? "sealed" : "broken";
+    if (store.state.concluded === false) return h("p", { class: "verdict" }, progress());
     return h(
         "p",
         { class: `verdict ${verdict}` },
         h("b", {}, `${OUTCOMES[verdict]?.[0] ?? ""} ${VERDICTS[verdict] ?? verdict}`),
         limits.length > 0 ? ` \u00b7 ${plural(limits.length, "limit")}` : "",
     );
+}
+
+/* Before all fields are measured there is no figure of the specimen. */
+function progress() {
+    const { fields } = store.state;
+    const refused = fields.filter(({ error }) => error).length;
+    const done = fields.filter((field) => field.error || isMeasured(field)).length;
+    if (done < fields.length) return `Measuring: ${done} of ${plural(fields.length, "field")} done`;
+    return refused > 0
+        ? `No figures: ${plural(refused, "field")} not measured`
+        : "Measuring \u2026";
 }
 
 function sealLine(signed) {
@@ -223,6 +235,10 @@ function fieldPanel(panel) {
         );
         return;
     }
+    if (!isMeasured(field)) {
+        panel.replaceChildren(about, h("p", { class: "soft" }, "Being measured \u2026"));
+        return;
+    }
     panel.replaceChildren(
         about,
         findingList(field.findings),
@@ -233,9 +249,9 @@ function fieldPanel(panel) {
 }
 
 function legend() {
-    const { phases, error } = store.field;
+    const { phases } = store.field;
     byId("phases").replaceChildren(
-        ...(error
+        ...(!phases
             ? []
             : Object.entries(phases)
                   .filter(([, fraction]) => fraction !== null && fraction > 0)

@@ -33,6 +33,11 @@ export const store = {
     },
 };
 
+/* A field waits for its turn until it is measured or refused; of some that are refused there is a
+ * picture all the same. */
+export const isMeasured = (field) => !field.error && field.measured !== false;
+export const hasPicture = (field) => field.width > 0;
+
 export function takeState(state) {
     const before = store.state;
     if (

@@ -9,7 +9,7 @@ import { ask } from "./ask.js";
 import { change, note } from "./changes.js";
 import { Gesture, drawCross } from "./gesture.js";
 import { getJson } from "./server.js";
-import { on, store } from "./store.js";
+import { isMeasured, on, store } from "./store.js";
 import { byId, fixed, h } from "./words.js";
 
 const END = "Enter twice ends it";
@@ -126,7 +126,7 @@ export class Tools {
         const particle = this.particles.selected();
         if (this.tool === tool && !(tool.id === "form" && particle)) return this.put();
         this.put();
-        if (store.field.error) return this.say("This field was not measured.");
+        if (!isMeasured(store.field)) return this.say("This field is not measured.");
         this.tool = tool;
         this.gesture = new Gesture(this.view, tool.shape, {
             done: (points) => this.drawn(points),
@@ -304,7 +304,7 @@ export class Tools {
         const pixels = Math.hypot(x1 - x0, y1 - y0);
         if (pixels < 2) return null;
         const others = store.state.fields.filter(
-            (f) => !f.error && f.pixel_size_um === null,
+            (f) => isMeasured(f) && f.pixel_size_um === null,
         ).length;
         const all =
             store.state.fields.length > 1

@@ -5,7 +5,7 @@
  * pixel. Whoever draws over the picture registers a layer; a tool that takes the pointer sets
  * `grip`. Two fingers always zoom and pan, whatever tool is in hand.
  */
-import { store, on } from "./store.js";
+import { hasPicture, on, store } from "./store.js";
 import { SIDE, Tiles } from "./tiles.js";
 import { phaseOfGrey, tintTable } from "./tint.js";
 
@@ -38,6 +38,10 @@ export class View {
 
     show(field) {
         this.scale = 0;
+        if (!hasPicture(field)) {
+            this.tiles = null;
+            return this.draw();
+        }
         this.tiles = this.kept.get(field.index);
         if (!this.tiles) this.tiles = new Tiles(field, () => this.draw());
         this.kept.delete(field.index);
@@ -55,10 +59,12 @@ export class View {
 
     refield() {
         for (const [index, tiles] of this.kept) tiles.field = store.state.fields[index];
-        this.relook();
+        if (!this.tiles && hasPicture(store.field)) this.show(store.field);
+        else this.relook();
     }
 
     relook() {
+        if (!this.tiles) return;
         const strength = store.bare ? 0 : store.strength;
         const hatched = this.scale * this.ratio <= HATCHED_TO;
         const levels = store.preview?.levels;
@@ -172,7 +178,7 @@ export class View {
     paint() {
         cancelAnimationFrame(this.frame);
         this.frame = 0;
-        if (!this.tiles || !this.width || this.tiles.field.error) return this.blank();
+        if (!this.tiles || !this.width) return this.blank();
         const level = Math.round(Math.log2(1 / (this.scale * this.ratio)));
         const wanted = this.visible(Math.max(0, Math.min(this.tiles.levels, level)));
         const top = this.tiles.tile(this.tiles.levels, 0, 0);

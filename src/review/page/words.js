@@ -30,9 +30,19 @@ export function svg(tag, given = {}, ...children) {
 
 export const byId = (id) => document.getElementById(id);
 
-/* Number with a fixed count of decimals; a minus that is one. */
+/* A value that lies exactly between two that can be shown goes to the even one, as C prints it. */
+function tieToEven(value, digits) {
+    const twice = value * 2 * 10 ** digits;
+    const tie = Number.isInteger(value * 2 ** (digits + 1)) && Math.abs(twice % 2) === 1;
+    return tie ? (2 * Math.round(twice / 4)) / 10 ** digits : value;
+}
+
+/* Number with a count of decimals, below 0 rounded before the point; a minus that is one. */
 export function fixed(value, digits) {
-    return value.toFixed(Math.max(0, digits)).replace("-", "\u2212");
+    const tens = 10 ** Math.max(0, -digits),
+        decimals = Math.max(0, digits);
+    const rounded = tens > 1 ? Math.round(value / tens) * tens : tieToEven(value, decimals);
+    return rounded.toFixed(decimals).replace("-", "\u2212");
 }
 
 /* Three significant digits, no more decimals than these need. */
