@@ -71,6 +71,7 @@ struct kb_batch {
     struct kb_certificate_words certificate; /* each of its first specimen that states it */
     struct kb_house_mark house_mark;         /* the same; owned */
     enum kb_paper paper;                     /* of its PDFs; KB_PAPER_NONE: there are none */
+    enum kb_language language;               /* of its pages */
     /* The register that this batch has just been added to, for charts on its page
      * (kb_report_history_chart); NULL: none. A view. */
     struct kb_register *history;

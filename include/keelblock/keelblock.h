@@ -70,10 +70,11 @@ struct kb_settings {
     const struct kb_reviewed *reviewed; /* the record that decisions come from; NULL: none */
     const struct kb_asked *asked;       /* points whose way to their phase is to be told */
     size_t asked_count;
-    const char *out_folder; /* NULL: write nothing */
-    bool pictures;          /* overlays and pictures in the report (only with out_folder) */
-    enum kb_paper paper;    /* KB_PAPER_NONE: no report.pdf */
-    int threads;            /* 0: as many as the machine has */
+    const char *out_folder;    /* NULL: write nothing */
+    bool pictures;             /* overlays and pictures in the report (only with out_folder) */
+    enum kb_paper paper;       /* KB_PAPER_NONE: no report.pdf */
+    enum kb_language language; /* of the pages */
+    int threads;               /* 0: as many as the machine has */
 };
 KB_API struct kb_settings kb_settings_default(enum kb_material material, enum kb_contrast contrast);
 

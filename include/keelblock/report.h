@@ -11,6 +11,7 @@
 #include "keelblock/quality.h"
 #include "keelblock/register.h"
 #include "keelblock/render.h"
+#include "keelblock/words.h"
 
 #ifdef __cplusplus
 extern "C" {
@@ -161,9 +162,10 @@ struct kb_result {
     char *laboratory, *operator_name, *customer, *remark; /* free words from the job file; NULL */
     char *batch_name, *casting, *cast_on;                 /* for the register; NULL: not stated */
     struct kb_house_mark house_mark;
-    enum kb_paper paper; /* on which report.pdf is set; KB_PAPER_NONE: there is none */
-    char *job_path;      /* NULL */
-    char made_at[32];    /* local time, ISO 8601 with offset */
+    enum kb_paper paper;       /* on which report.pdf is set; KB_PAPER_NONE: there is none */
+    enum kb_language language; /* of report.html and report.pdf */
+    char *job_path;            /* NULL */
+    char made_at[32];          /* local time, ISO 8601 with offset */
     enum kb_material material;
     enum kb_proeutectoid proeutectoid;
     struct kb_segmentation_params segmentation_params; /* views in it are not valid here */

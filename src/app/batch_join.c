@@ -246,6 +246,7 @@ static enum kb_status furnish(const struct kb_settings *settings, struct kb_batc
     say(&to->number, from->number);
     say(&to->approved_by, from->approved_by);
     batch->paper = batch->paper != KB_PAPER_NONE ? batch->paper : settings->paper;
+    batch->language = batch->language != KB_ENGLISH ? batch->language : settings->language;
     return settings->laboratory_picture != NULL && batch->house_mark.data == NULL
                ? kb_house_mark_read(settings->laboratory_picture, &batch->house_mark, err)
                : KB_OK;

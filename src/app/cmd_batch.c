@@ -140,12 +140,17 @@ static enum kb_status tell_written(void *context, const struct kb_batch *batch, 
 static struct kb_order_specimen *list_specimens(const struct kb_request *request,
                                                 struct kb_manifest *manifest) {
     const bool paper_said = kb_request_said(request, kb_option_by_name("paper", KB_BATCH)) != NULL;
+    const bool locale_said =
+        kb_request_said(request, kb_option_by_name("locale", KB_BATCH)) != NULL;
     const double um_per_mm = 1000.0;
     struct kb_order_specimen *list = kb_alloc(manifest->specimens, sizeof *list);
     for (size_t i = 0; list != NULL && i < manifest->specimens; i++) {
         struct kb_manifest_specimen *from = &manifest->specimen[i];
         if (paper_said) { /* on the command line: for all; else as the job files have it */
             from->request.settings.paper = request->settings.paper;
+        }
+        if (locale_said) { /* the same */
+            from->request.settings.language = request->settings.language;
         }
         list[i] = (struct kb_order_specimen){
             .batch = from->batch,

@@ -101,10 +101,14 @@ static enum kb_status write_files(const struct kb_request *request,
     const char *folder = request->settings.out_folder;
     struct kb_text page = KB_TEXT_INIT, pdf = KB_TEXT_INIT;
     enum kb_status status = kb_report_prepare_html(sheet, names, &page, err);
+    if (status == KB_OK) {
+        status = kb_words_page(request->settings.language, &page, NULL, err);
+    }
     bool paper = request->settings.paper != KB_PAPER_NONE;
     if (status == KB_OK && paper) {
         struct kb_paper_params params = kb_paper_params_default();
         params.paper = request->settings.paper;
+        params.page_words = kb_words_sheets(request->settings.language);
         status = kb_paper_pdf(page.data, page.length, &params, &pdf, err);
     }
     if (status == KB_OK) {

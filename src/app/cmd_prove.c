@@ -35,7 +35,7 @@ static bool fill(const struct kb_outfile *file, const struct kb_text *text) {
 
 /* Both files or none: both are written aside whole before the first appears. */
 static enum kb_status write_files(const char *folder, const struct kb_proof *proof,
-                                  struct kb_err *err) {
+                                  enum kb_language language, struct kb_err *err) {
     struct kb_text page = KB_TEXT_INIT, json = KB_TEXT_INIT;
     struct kb_outfile page_file = {0}, json_file = {0};
     char *page_path = kb_join_path(folder, "prove.html");
@@ -43,6 +43,9 @@ static enum kb_status write_files(const char *folder, const struct kb_proof *pro
     enum kb_status status = page_path != NULL && json_path != NULL
                                 ? kb_report_proof_html(proof, &page, err)
                                 : kb_fail_memory(err, "app", sizeof "prove.html");
+    if (status == KB_OK) {
+        status = kb_words_page(language, &page, NULL, err);
+    }
     if (status == KB_OK) {
         status = kb_report_proof_json(proof, &json, err);
     }
@@ -85,7 +88,7 @@ int kb_command_prove(struct kb_request *request) {
     }
     kb_terminal_progress_end(&bar);
     if (status == KB_OK && folder != NULL) {
-        status = write_files(folder, &proof, &err);
+        status = write_files(folder, &proof, request->settings.language, &err);
     }
     if (status == KB_OK) {
         status = show(request, &proof, &err);

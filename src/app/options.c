@@ -373,6 +373,10 @@ const struct kb_option kb_options[] = {
      M | B, KB_OPT_OWN, 0, 0, 0, kb_own_paper, false},
     {"paper", 0, NULL, "a4|letter", "Also write the sheet as PDF, prepare.pdf, on this paper.", Q,
      KB_OPT_OWN, 0, 0, 0, kb_own_paper, false},
+    {"locale", 0, "output", "LANGUAGE",
+     "Language of the pages and their PDFs, with its decimal sign: en or de [en]. Files for "
+     "programs (JSON, CSV) and the terminal stay English.",
+     M | B | P | Q, KB_OPT_OWN, 0, 0, 0, kb_own_locale, false},
     {"no-pictures", 0, "output", NULL, "No overlays and no pictures in the report.", M | B,
      KB_OPT_FLAG, AT(no_pictures), 0, 0, NULL, false},
     {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.",

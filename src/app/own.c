@@ -84,6 +84,14 @@ enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignme
     return KB_OK;
 }
 
+enum kb_status kb_own_locale(struct kb_request *request, const struct kb_assignment *from,
+                             struct kb_err *err) {
+    if (!kb_language_parse(from->value, &request->settings.language)) {
+        return kb_refuse(from, err, "is no language of the pages (en or de)");
+    }
+    return KB_OK;
+}
+
 /* UTF-8: each has one first byte. */
 static size_t characters(const char *text) {
     size_t count = 0;

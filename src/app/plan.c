@@ -198,6 +198,7 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
         return kb_fail_memory(err, "app", sizeof result->reviewed);
     }
     result->paper = settings->paper;
+    result->language = settings->language;
     result->material = settings->material;
     result->proeutectoid = settings->segmentation.proeutectoid;
     result->segmentation_params = settings->segmentation;

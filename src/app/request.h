@@ -230,6 +230,8 @@ enum kb_status kb_own_constants(struct kb_request *request, const struct kb_assi
                                 struct kb_err *err);
 enum kb_status kb_own_paper(struct kb_request *request, const struct kb_assignment *from,
                             struct kb_err *err);
+enum kb_status kb_own_locale(struct kb_request *request, const struct kb_assignment *from,
+                             struct kb_err *err);
 enum kb_status kb_own_wording(struct kb_request *request, const struct kb_assignment *from,
                               struct kb_err *err);
 enum kb_status kb_own_batch_rule(struct kb_request *request, const struct kb_assignment *from,

@@ -61,11 +61,12 @@ enum kb_status kb_batch_drop(const char *folder, const char *name, struct kb_err
 }
 
 /* Page and, where a paper is named, the same as PDF; `page` is released. */
-static enum kb_status put_page(const char *own, enum kb_paper paper, struct kb_text *page,
-                               size_t *sheets, struct kb_err *err) {
+static enum kb_status put_page(const char *own, enum kb_paper paper, enum kb_language language,
+                               struct kb_text *page, size_t *sheets, struct kb_err *err) {
     struct kb_text pdf = KB_TEXT_INIT;
     struct kb_paper_params params = kb_paper_params_default();
     params.paper = paper;
+    params.page_words = kb_words_sheets(language);
     params.sheets = sheets;
     enum kb_status status = KB_OK;
     if (paper == KB_PAPER_NONE) {
@@ -97,7 +98,7 @@ static enum kb_status put_specimen(const struct kb_batch_specimen *specimen, con
         status = kb_report_html(result, &text, err);
     }
     if (status == KB_OK) {
-        status = put_page(own, paper, &text, sheets, err);
+        status = put_page(own, paper, result->language, &text, sheets, err);
     }
     if (status == KB_OK) {
         status = kb_report_json(result, &text, err);
@@ -151,6 +152,7 @@ static enum kb_status put_one(const struct kb_batch *batch, size_t specimen, con
     struct kb_result result = {0};
     size_t sheets = 0;
     enum kb_status status = judged ? batch->open(batch->context, specimen, &result, err) : KB_OK;
+    result.language = batch->language;
     if (status == KB_OK && judged) {
         status =
             put_specimen(&batch->specimen[specimen], folder, batch->paper, &result, &sheets, err);

@@ -53,8 +53,9 @@ static void earlier_date(const struct kb_text *page, char date[32]) {
 
 static enum kb_status render(const struct kb_batch *batch, const struct kb_batch_gathered *gathered,
                              struct kb_text *out, struct kb_err *err) {
-    return gathered != NULL ? kb_batch_page(batch, gathered, out, err)
-                            : kb_report_certificate_html(batch, out, err);
+    enum kb_status status = gathered != NULL ? kb_batch_page(batch, gathered, out, err)
+                                             : kb_report_certificate_html(batch, out, err);
+    return status == KB_OK ? kb_words_page(batch->language, out, NULL, err) : status;
 }
 
 /* The page, with the date of the one that lies there when it says the same. `batch` gets the date
@@ -120,6 +121,7 @@ static enum kb_status put_report_paper(const struct kb_batch *batch, size_t of_s
     struct kb_paper_params params = kb_paper_params_default();
     params.paper = batch->paper;
     params.made_at = batch->made_at;
+    params.page_words = kb_words_sheets(batch->language);
     size_t sheets = 0;
     char *path = kb_join_path(folder, KB_PAPER_FILE);
     enum kb_status status = path != NULL

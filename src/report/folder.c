@@ -185,6 +185,7 @@ static enum kb_status write_paper(const struct kb_report_folder *folder,
     struct kb_paper_params params = kb_paper_params_default();
     params.paper = result->paper;
     params.made_at = result->made_at;
+    params.page_words = kb_words_sheets(result->language);
     enum kb_status status = kb_report_html(result, &page, err);
     if (status == KB_OK) {
         status = kb_paper_pdf(page.data, page.length, &params, &pdf, err);

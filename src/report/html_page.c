@@ -37,5 +37,6 @@ enum kb_status kb_report_html(const struct kb_result *result, struct kb_text *ou
     kb_html_trace(out, result);
     kb_text_add(out, "</main>\n</body>\n</html>\n");
     kb_locale_leave(locale);
-    return kb_text_end(out, err);
+    enum kb_status status = kb_text_end(out, err);
+    return status == KB_OK ? kb_words_page(result->language, out, NULL, err) : status;
 }
