@@ -16,7 +16,7 @@ static void head(struct kb_text *out, const struct kb_batch *batch) {
     kb_text_add(out, "</span><span>");
     kb_html_time(out, batch->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
-    kb_html_text(out, batch->name);
+    kb_html_own(out, batch->name);
     kb_text_format(out, "</h1>\n<p class=\"sub\">%zu specimen%s · %zu field%s", batch->specimens,
                    batch->specimens == 1 ? "" : "s", batch->fields, batch->fields == 1 ? "" : "s");
     kb_html_part(out, " · for ", batch->customer);

@@ -17,7 +17,7 @@ static void elements_of(const struct kb_chemistry *chemistry, double value[ELEME
 static void numbers(struct kb_text *out, size_t i, const struct kb_batch_specimen *specimen) {
     kb_text_format(out, "<tr><td class=\"n\" data-label=\"no.\">%zu</td><td class=\"lone\">",
                    i + 1);
-    kb_html_text(out, specimen->id);
+    kb_html_own(out, specimen->id);
     kb_text_add(out, "</td>");
 }
 

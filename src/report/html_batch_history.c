@@ -29,7 +29,7 @@ static enum kb_status chart(struct kb_text *out, const struct kb_batch *batch, c
         kb_text_add(out, "<figure>");
         kb_text_add_bytes(out, svg.data, svg.length);
         kb_text_add(out, "<figcaption>");
-        kb_html_text(out, casting);
+        kb_html_own(out, casting);
         kb_text_add(out, ": ");
         kb_html_text(out, kb_quantity_words(quantity));
         kb_text_add(out,

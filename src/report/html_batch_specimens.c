@@ -90,12 +90,12 @@ static void name_cell(struct kb_text *out, const struct kb_batch_specimen *speci
         kb_html_address(out, specimen->folder, "report.html");
         kb_text_add(out, "\">");
     }
-    kb_html_text(out, specimen->id);
+    kb_html_own(out, specimen->id);
     kb_text_add(out, specimen->judged ? "</a>" : "");
     const bool section = isfinite(specimen->section_mm);
     if (specimen->grade != NULL || section) {
         kb_text_add(out, "<br /><span class=\"soft small\">");
-        kb_html_text(out, specimen->grade);
+        kb_html_own(out, specimen->grade);
         kb_text_add(out, specimen->grade != NULL && section ? ", " : "");
         if (section) {
             kb_text_significant(out, specimen->section_mm, 4);
@@ -200,9 +200,9 @@ void kb_html_batch_faults(struct kb_text *out, const struct kb_batch *batch) {
         const struct kb_batch_specimen *specimen = &batch->specimen[i];
         for (size_t k = 0; k < specimen->faults; k++) {
             kb_text_add(out, "<tr>");
-            kb_html_cell(out, "specimen", specimen->id);
+            kb_html_own_cell(out, "specimen", specimen->id);
             kb_text_add(out, "<td class=\"path\" data-label=\"field\"><span>");
-            kb_html_text(out, specimen->fault[k].path);
+            kb_html_own(out, specimen->fault[k].path);
             kb_text_add(out, "</span></td>");
             kb_html_cell(out, "why", specimen->fault[k].text);
             kb_text_add(out, "</tr>\n");

@@ -4,18 +4,14 @@
 
 #include "keelblock/version.h"
 
-static void where_of(const struct kb_batch *batch, const struct kb_batch_group *group, char *to,
-                     size_t size) {
-    struct kb_text name = KB_TEXT_INIT;
-    kb_text_plain(&name, batch->specimen[group->specimen].id);
-    if (group->times == 1) {
-        (void)snprintf(to, size, "%.120s", name.data != NULL ? name.data : "");
-    } else {
-        (void)snprintf(to, size, "%.120s; %zu times in %zu specimen%s",
-                       name.data != NULL ? name.data : "", group->times, group->specimens,
+/* One specimen that has it, and how often it was found. */
+static void where_of(struct kb_text *out, const struct kb_batch *batch,
+                     const struct kb_batch_group *group) {
+    kb_html_own(out, batch->specimen[group->specimen].id);
+    if (group->times > 1) {
+        kb_text_format(out, "; %zu times in %zu specimen%s", group->times, group->specimens,
                        group->specimens == 1 ? "" : "s");
     }
-    kb_text_release(&name);
 }
 
 void kb_html_batch_findings(struct kb_text *out, const struct kb_batch *batch,
@@ -28,14 +24,12 @@ void kb_html_batch_findings(struct kb_text *out, const struct kb_batch *batch,
     for (int severity = KB_SERIOUS; severity >= KB_NOTE; severity--) {
         for (size_t i = 0; i < gathered->groups; i++) {
             const struct kb_batch_group *group = &gathered->group[i];
-            char where[300];
             if ((int)group->finding.severity == severity) {
-                where_of(batch, group, where, sizeof where);
-                struct kb_text safe = KB_TEXT_INIT;
-                kb_html_text(&safe, where);
-                kb_html_finding(out, &group->finding, safe.data != NULL ? safe.data : "");
-                out->failed = out->failed || safe.failed;
-                kb_text_release(&safe);
+                struct kb_text where = KB_TEXT_INIT;
+                where_of(&where, batch, group);
+                kb_html_finding(out, &group->finding, where.data != NULL ? where.data : "");
+                out->failed = out->failed || where.failed;
+                kb_text_release(&where);
             }
         }
     }
@@ -52,12 +46,12 @@ static void settings(struct kb_text *out, const struct kb_batch_gathered *gather
     for (size_t i = 0; i < gathered->settings; i++) {
         const struct kb_batch_setting *setting = &gathered->setting[i];
         kb_text_add(out, "<tr>");
-        kb_html_cell(out, "setting", setting->name);
+        kb_html_own_cell(out, "setting", setting->name);
         if (setting->differs) {
             kb_text_add(out, "<td class=\"none\" data-label=\"value\">differs between specimens: "
                              "see the page of each</td>");
         } else {
-            kb_html_cell(out, "value", setting->value);
+            kb_html_own_cell(out, "value", setting->value);
         }
         kb_html_cell(out, "origin", setting->differs ? "" : setting->origin);
         kb_text_add(out, "</tr>\n");
@@ -69,13 +63,13 @@ static void signatures(struct kb_text *out, const struct kb_batch *batch) {
     static const char *const words[] = {"measured", "accepted", "rejected", "undecided"};
     /* nobody signs a sheet that does not say what for: this stays together with the lines */
     kb_text_add(out, "<div class=\"head\"><p><b>Batch ");
-    kb_html_text(out, batch->name);
+    kb_html_own(out, batch->name);
     kb_text_format(out, ": %s.</b> ", words[batch->judgement.verdict]);
     kb_html_text(out, batch->judgement.reason);
     kb_text_add(out, ".</p>\n<div class=\"sign\">\n<div><b>");
-    kb_html_text(out, batch->operator_name);
+    kb_html_own(out, batch->operator_name);
     kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b>");
-    kb_html_text(out, batch->certificate.approved_by);
+    kb_html_own(out, batch->certificate.approved_by);
     kb_text_add(out, "</b>checked by, name and signature</div>\n<div><b></b>date</div>\n</div>\n"
                      "</div>\n");
 }

@@ -14,7 +14,7 @@ static void where(struct kb_text *out, const struct kb_result *result,
         const char *path = result->field[hand->field - 1].path;
         kb_text_format(out, "field %zu", hand->field);
         kb_text_add(out, " <span class=\"soft\">");
-        kb_html_text(out, path != NULL ? kb_base_name(path) : "");
+        kb_html_own(out, path != NULL ? kb_base_name(path) : "");
         kb_text_add(out, "</span>");
     }
     if (hand->kind == KB_HAND_EXCLUSION) {
@@ -89,14 +89,14 @@ static void row(struct kb_text *out, const struct kb_result *result,
     what(out, result, hand);
     kb_text_add(out, "</span></td><td data-label=\"why\"><span>");
     if (hand->reason != NULL) {
-        kb_html_text(out, hand->reason);
+        kb_html_own(out, hand->reason);
     } else {
         kb_text_add(out, "<span class=\"none\">no reason given</span>");
     }
     kb_text_add(out, "</span></td><td data-label=\"by\"><span>");
     const char *who = hand->who != NULL ? hand->who : result->operator_name;
     if (who != NULL) {
-        kb_html_text(out, who);
+        kb_html_own(out, who);
         if (hand->at != NULL) {
             kb_text_add(out, ", ");
             kb_html_time(out, hand->at);

@@ -81,19 +81,23 @@ static enum kb_status check(const struct sheet *sheet, struct kb_err *err) {
     return KB_OK;
 }
 
-static const char *title_of(const struct sheet *sheet) {
+static void title(struct kb_text *out, const struct sheet *sheet) {
     const struct kb_batch_judgement *judgement = &sheet->batch->judgement;
-    if (sheet->conforms) {
-        const char *own = sheet->batch->certificate.title;
-        return own != NULL ? own : "Certificate of conformity";
+    const char *own = sheet->batch->certificate.title;
+    if (!sheet->conforms) {
+        kb_text_add(out,
+                    judgement->verdict == KB_REJECT ? "Requirements not met" : "No certificate");
+    } else if (own != NULL) {
+        kb_html_own(out, own);
+    } else {
+        kb_text_add(out, "Certificate of conformity");
     }
-    return judgement->verdict == KB_REJECT ? "Requirements not met" : "No certificate";
 }
 
 static void number(struct kb_text *out, const struct sheet *sheet) {
     const char *own = sheet->batch->certificate.number;
     if (own != NULL) {
-        kb_html_text(out, own);
+        kb_html_own(out, own);
         return;
     }
     for (int i = 0; i < NUMBER_DIGITS; i++) {
@@ -107,7 +111,7 @@ static void number(struct kb_text *out, const struct sheet *sheet) {
 static void fact(struct kb_text *out, const char *name, const char *value) {
     if (value != NULL && value[0] != '\0') {
         kb_text_format(out, "<div><dt>%s</dt><dd>", name);
-        kb_html_text(out, value);
+        kb_html_own(out, value);
         kb_text_add(out, "</dd></div>\n");
     }
 }
@@ -145,11 +149,12 @@ static void head(struct kb_text *out, const struct sheet *sheet) {
     kb_text_add(out, "<header>\n");
     kb_html_house_mark(out, &batch->house_mark);
     kb_text_add(out, "<p class=\"kind\"><span>");
-    kb_html_text(out, batch->laboratory != NULL ? batch->laboratory : "Metallographic laboratory");
+    kb_html_own(out, batch->laboratory);
+    kb_text_add(out, batch->laboratory == NULL ? "Metallographic laboratory" : "");
     kb_text_add(out, "</span><span>");
     kb_html_time(out, batch->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
-    kb_html_text(out, title_of(sheet));
+    title(out, sheet);
     kb_text_add(out, "</h1>\n");
     if (sheet->conforms || batch->judgement.verdict == KB_REJECT) { /* no certificate, no number */
         kb_text_add(out, "<p class=\"sub\">No. ");
@@ -321,7 +326,7 @@ static void rules(struct kb_text *out, const struct sheet *sheet) {
     kb_text_add(out, "<p class=\"small\">");
     if (sheet->batch->certificate.specification != NULL) {
         kb_text_add(out, "<b>Specification:</b> ");
-        kb_html_text(out, sheet->batch->certificate.specification);
+        kb_html_own(out, sheet->batch->certificate.specification);
         kb_text_add(out, ". ");
     }
     kb_text_add(out, "<b>Rule for the batch:</b> ");
@@ -358,9 +363,9 @@ static void not_said(struct kb_text *out, const struct sheet *sheet) {
 static void foot(struct kb_text *out, const struct sheet *sheet) {
     const struct kb_batch *batch = sheet->batch;
     kb_text_add(out, "<div class=\"sign\">\n<div><b>");
-    kb_html_text(out, batch->operator_name);
+    kb_html_own(out, batch->operator_name);
     kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b>");
-    kb_html_text(out, batch->certificate.approved_by);
+    kb_html_own(out, batch->certificate.approved_by);
     kb_text_add(out, "</b>approved by, name and signature</div>\n<div><b></b>date</div>\n</div>\n"
                      "<p class=\"small soft\">keelblock " KB_VERSION
                      "; SHA-256 of batch.json <code class=\"digest\">");
@@ -400,7 +405,7 @@ static void write_sheet(struct kb_text *out, const struct sheet *sheet) {
     verdict(out, sheet);
     if (sheet->conforms && statement != NULL) {
         kb_text_add(out, "<p class=\"statement\">");
-        kb_html_text(out, statement);
+        kb_html_own(out, statement);
         kb_text_add(out, "</p>\n");
     }
     results(out, sheet);

@@ -7,7 +7,11 @@ static double percent(double fraction) {
 }
 
 static void field_name(struct kb_text *out, const struct kb_field_result *field) {
-    kb_html_text(out, field->path != NULL ? kb_base_name(field->path) : "unnamed");
+    if (field->path != NULL) {
+        kb_html_own(out, kb_base_name(field->path));
+    } else {
+        kb_text_add(out, "unnamed");
+    }
     if (field->pages > 1) {
         kb_text_format(out, ", page %u of %u", (unsigned)field->page, (unsigned)field->pages);
     }

@@ -45,9 +45,11 @@ static void rule(struct kb_text *out, int width, int height) {
 static void summary(struct kb_text *out, const struct kb_prepare_sheet *sheet,
                     const struct kb_sheet_names *names) {
     kb_text_add(out, "<header>\n<p class=\"kind\"><span>");
-    kb_html_text(out, names->laboratory != NULL ? names->laboratory : "Preparation sheet");
+    kb_html_own(out, names->laboratory);
+    kb_text_add(out, names->laboratory == NULL ? "Preparation sheet" : "");
     kb_text_format(out, "</span><span>keelblock %s</span></p>\n<h1>", KB_VERSION);
-    kb_html_text(out, names->specimen != NULL ? names->specimen : "Preparation sheet");
+    kb_html_own(out, names->specimen);
+    kb_text_add(out, names->specimen == NULL ? "Preparation sheet" : "");
     kb_text_add(out, "</h1>\n<p class=\"sub\">");
     if (names->specimen != NULL && names->laboratory != NULL) {
         kb_text_add(out, "Preparation sheet. ");

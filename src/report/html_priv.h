@@ -9,11 +9,16 @@
 
 /* Text from outside, escaped for element content and for attribute values in double quotes. */
 void kb_html_text(struct kb_text *out, const char *string);
+/* The same of what is not the program's own words (names, paths, remarks): marked as not to be said
+ * in another language. An SVG text takes kb_svg_own. */
+void kb_html_own(struct kb_text *out, const char *string);
+void kb_svg_own(struct kb_text *out, const char *string);
 void kb_html_section(struct kb_text *out, const char *id, const char *title);
 void kb_html_section_end(struct kb_text *out);
 /* "91.3 %" or "not measured" with the reason; `interval`: with "(88.6 to 94.0)". */
 void kb_html_estimate(struct kb_text *out, const struct kb_estimate *estimate, bool interval);
 void kb_html_cell(struct kb_text *out, const char *label, const char *string); /* <td>, escaped */
+void kb_html_own_cell(struct kb_text *out, const char *label, const char *string);
 void kb_html_number_cell(struct kb_text *out, const char *label, double value, int decimals,
                          const char *unit);
 void kb_html_findings(struct kb_text *out, const struct kb_findings *findings);
@@ -21,7 +26,7 @@ void kb_html_finding(struct kb_text *out, const struct kb_finding *finding, cons
 /* "2026-03-04 09:41:00 +01:00" from the same with a T. */
 void kb_html_time(struct kb_text *out, const char *made_at);
 void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark);
-/* `before` and the string, or nothing where that is missing or empty. */
+/* `before` and the string, which is not ours, or nothing where that is missing or empty. */
 void kb_html_part(struct kb_text *out, const char *before, const char *string);
 void kb_html_base64(struct kb_text *out, const uint8_t *data, size_t size);
 /* Grey level 0..255 of a field on the file's own scale, and back. */

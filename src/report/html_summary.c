@@ -12,7 +12,8 @@ static void head(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out, "</span><span>");
     kb_html_time(out, result->made_at);
     kb_text_add(out, "</span></p>\n<h1>");
-    kb_html_text(out, result->specimen_id != NULL ? result->specimen_id : "Unnamed specimen");
+    kb_html_own(out, result->specimen_id);
+    kb_text_add(out, result->specimen_id == NULL ? "Unnamed specimen" : "");
     kb_text_add(out, "</h1>\n<p class=\"sub\">");
     kb_text_words(out, kb_material_name(result->material));
     kb_text_format(out, " · %s",

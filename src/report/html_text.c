@@ -29,6 +29,20 @@ void kb_html_text(struct kb_text *out, const char *string) {
     }
 }
 
+void kb_html_own(struct kb_text *out, const char *string) {
+    if (string != NULL && string[0] != '\0') {
+        kb_text_add(out, "<span translate=\"no\">");
+        kb_html_text(out, string);
+        kb_text_add(out, "</span>");
+    }
+}
+
+void kb_svg_own(struct kb_text *out, const char *string) {
+    kb_text_add(out, "<tspan translate=\"no\">");
+    kb_html_text(out, string);
+    kb_text_add(out, "</tspan>");
+}
+
 void kb_html_section(struct kb_text *out, const char *id, const char *title) {
     kb_text_format(out, "<section id=\"%s\">\n<h2>%s</h2>\n", id, title);
 }
@@ -66,6 +80,12 @@ static void open_cell(struct kb_text *out, const char *label, bool number) {
 void kb_html_cell(struct kb_text *out, const char *label, const char *string) {
     open_cell(out, label, false);
     kb_html_text(out, string);
+    kb_text_add(out, "</td>");
+}
+
+void kb_html_own_cell(struct kb_text *out, const char *label, const char *string) {
+    open_cell(out, label, false);
+    kb_html_own(out, string);
     kb_text_add(out, "</td>");
 }
 
@@ -151,7 +171,7 @@ void kb_html_house_mark(struct kb_text *out, const struct kb_house_mark *mark) {
 void kb_html_part(struct kb_text *out, const char *before, const char *string) {
     if (string != NULL && string[0] != '\0') {
         kb_text_add(out, before);
-        kb_html_text(out, string);
+        kb_html_own(out, string);
     }
 }
 

@@ -34,8 +34,8 @@ static void settings(struct kb_text *out, const struct kb_result *result) {
     for (size_t i = 0; i < result->settings; i++) {
         const struct kb_setting_record *setting = &result->setting[i];
         kb_text_add(out, "<tr>");
-        kb_html_cell(out, "setting", setting->name);
-        kb_html_cell(out, "value", setting->value);
+        kb_html_own_cell(out, "setting", setting->name);
+        kb_html_own_cell(out, "value", setting->value);
         kb_html_cell(out, "origin", setting->origin);
         kb_text_add(out, "</tr>\n");
     }
@@ -52,7 +52,7 @@ static void files(struct kb_text *out, const struct kb_result *result) {
         const struct kb_field_result *field = &result->field[i];
         kb_text_format(out, "<tr><td data-label=\"field\">%zu</td>", i + 1);
         kb_text_add(out, "<td class=\"path\" data-label=\"file\"><span>");
-        kb_html_text(out, field->path);
+        kb_html_own(out, field->path);
         kb_text_add(out, "</span></td><td data-label=\"picture\"><span>");
         kb_html_text(out, field->format);
         kb_text_format(out,
@@ -73,7 +73,7 @@ static void review(struct kb_text *out, const struct kb_reviewed *reviewed) {
                    "<h3>Review</h3>\n<p>%zu change%s made in review and in force, each with "
                    "its reason, person and time on record (",
                    reviewed->changes, reviewed->changes == 1 ? "" : "s");
-    kb_html_text(out, reviewed->record);
+    kb_html_own(out, reviewed->record);
     kb_text_add(out, ", SHA-256 <code class=\"digest\">");
     kb_html_text(out, reviewed->sha256);
     kb_text_add(out, "</code>). ");
@@ -82,7 +82,7 @@ static void review(struct kb_text *out, const struct kb_reviewed *reviewed) {
         return;
     }
     kb_text_add(out, "Signed by ");
-    kb_html_text(out, reviewed->signed_by);
+    kb_html_own(out, reviewed->signed_by);
     kb_text_add(out, " on ");
     kb_html_time(out, reviewed->signed_at);
     kb_html_part(out, ", with the remark: ", reviewed->remark);
@@ -92,9 +92,9 @@ static void review(struct kb_text *out, const struct kb_reviewed *reviewed) {
 
 static void signatures(struct kb_text *out, const struct kb_result *result) {
     kb_text_add(out, "<div class=\"sign\">\n<div><b>");
-    kb_html_text(out, result->operator_name);
+    kb_html_own(out, result->operator_name);
     kb_text_add(out, "</b>measured by, name and signature</div>\n<div><b>");
-    kb_html_text(out, result->reviewed.signed_by);
+    kb_html_own(out, result->reviewed.signed_by);
     kb_text_add(out, "</b>checked by, name and signature</div>\n<div><b></b>date</div>\n</div>\n"
                      "</div>\n");
 }

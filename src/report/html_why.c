@@ -63,7 +63,11 @@ static void point(struct kb_text *out, const struct kb_result *result,
     const struct kb_field_result *field = &result->field[why->field - 1];
     kb_text_format(out, "<div class=\"why\"><h3>At %d, %d of field %zu, ", (int)why->way.x,
                    (int)why->way.y, why->field);
-    kb_html_text(out, field->path != NULL ? kb_base_name(field->path) : "unnamed");
+    if (field->path != NULL) {
+        kb_html_own(out, kb_base_name(field->path));
+    } else {
+        kb_text_add(out, "unnamed");
+    }
     kb_text_format(out, ": %s", kb_phase_name(why->phase));
     if (why->particle > 0) {
         kb_text_format(out, ", particle %u", (unsigned)why->particle);

@@ -226,7 +226,7 @@ static void stretch_lines(const struct drawing *drawing, const struct kb_chart_s
                        "\" stroke-dasharray=\"1 3\" /><text x=\"%.1f\" y=\"%d\" "
                        "font-size=\"11\">",
                        x, x, TOP - 8, TOP + PLOT + GAP + RANGES, x + 4.0, TOP - 4);
-        kb_html_text(drawing->out, stretch->words != NULL ? stretch->words : "");
+        kb_svg_own(drawing->out, stretch->words != NULL ? stretch->words : "");
         kb_text_add(drawing->out, "</text>\n");
     }
 }
@@ -452,7 +452,7 @@ static void begin(const struct drawing *drawing, bool alone) {
     kb_html_text(out, kb_quantity_words(chart->quantity));
     kb_text_add(out, "</title>\n<text x=\"4\" y=\"14\" font-size=\"13\" font-weight=\"600\">");
     if (chart->casting != NULL && chart->casting[0] != '\0') {
-        kb_html_text(out, chart->casting);
+        kb_svg_own(out, chart->casting);
         kb_text_add(out, ": ");
     }
     kb_html_text(out, kb_quantity_words(chart->quantity));

@@ -14,8 +14,9 @@ struct page_pass {
     enum kb_language language;
     struct kb_text *out, *left;
     struct kb_text plain, said; /* of one phrase */
-    bool in_title;              /* between <title> and its end */
-    int kept;                   /* depth inside what stays as it is; 0: outside */
+    bool in_body;
+    bool in_title; /* of the page, between <title> and its end; drawings have titles too */
+    int kept;      /* depth inside what stays as it is; 0: outside */
 };
 
 static const struct {
@@ -141,7 +142,8 @@ static bool stays(const char *tag, size_t length) {
 static void one_tag(struct page_pass *pass, const char *tag, size_t length) {
     bool closes = length > 0 && tag[0] == '/';
     bool empty = length > 0 && (tag[length - 1] == '/' || tag[0] == '!');
-    pass->in_title = !closes && tag_is(tag, length, "title");
+    pass->in_body = pass->in_body || tag_is(tag, length, "body");
+    pass->in_title = !pass->in_body && tag_is(tag, length, "title");
     if (pass->kept > 0) {
         pass->kept += empty ? 0 : closes ? -1 : 1;
         kb_text_add_bytes(pass->out, tag, length);

@@ -201,7 +201,7 @@ class Papers(program.Case):
         folder = self.again("--history", register, "--casting", "HB-7 bracket", "--paper", "a4")
         words = " ".join(visible((folder / "report.html").read_text()).split())
         self.assertIn("Over time", words)
-        self.assertIn("HB-7 bracket: nodule count", words)
+        self.assertIn("HB-7 bracket : nodule count", words)
         self.assert_all_on_paper(folder / "report.html", folder / "report.pdf", 300)
         listed = program.run("history", "list", "--history", register)
         for specimen in ("S0001", "S0002"):
