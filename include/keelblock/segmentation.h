@@ -53,8 +53,12 @@ struct kb_place {
 /* A closed line through corners of pixels, the last joined to the first. */
 struct kb_polygon {
     const struct kb_place *corner; /* view */
-    size_t corners;                /* 3 or more */
+    size_t corners;                /* 3 or more; from -KB_SIDE_MAX to 2 KB_SIDE_MAX */
 };
+/* Whether the centre of a pixel lies inside, by the even-odd rule. */
+KB_API bool kb_polygon_holds(const struct kb_polygon *polygon, int32_t x, int32_t y);
+/* The pixels between its outermost corners; of width or height 0 when it holds none. */
+KB_API struct kb_rect kb_polygon_box(const struct kb_polygon *polygon);
 
 /* One step on the way of a point: what was asked there, and what came of it. */
 struct kb_why_step {
@@ -165,7 +169,7 @@ struct kb_phase_change {
     int32_t x, y;
     enum kb_phase from, to;
     uint64_t pixels; /* that changed: the region; 0 when it was of that phase already */
-    bool missed;     /* there was nothing to change: `from` is KB_EXCLUDED then */
+    bool missed;     /* nothing was there to change, or a later word held: `from` is KB_EXCLUDED */
 };
 
 struct kb_phase_map {

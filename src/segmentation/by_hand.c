@@ -7,7 +7,8 @@
  * 8-connected, everything else 4-connected, as particles and colonies are counted elsewhere. All
  * corrections look at the map as it was found, so that their order changes nothing: regions are
  * repainted with their new phase plus a mark, which hides them from the corrections still to come,
- * and the marks are taken off in one sweep at the end. Two words about one region must agree.
+ * and the marks are taken off in one sweep at the end. Two words about one region must agree,
+ * unless the earlier one may miss its region: then the later one holds.
  *
  * Refused is what the figures could not carry: a point that is not measured, graphite in steel, and
  * constituents of the matrix in an unetched field.
@@ -52,11 +53,21 @@ static enum kb_status check_phase(const struct kb_segmentation_params *params,
     return KB_OK;
 }
 
+static bool holds_nothing(const struct kb_image *label, const struct kb_phase_by_hand *said) {
+    return said->x < 0 || said->y < 0 || said->x >= label->width || said->y >= label->height ||
+           kb_row(label, said->y)[said->x] == KB_EXCLUDED;
+}
+
 /* What was found at each point, before anything is changed. */
 static enum kb_status look_up(const struct correction *c, struct kb_err *err) {
     const struct kb_image *label = &c->map->label;
     for (size_t i = 0; i < c->count; i++) {
         const struct kb_phase_by_hand *said = &c->said[i];
+        if (said->may_miss && holds_nothing(label, said)) {
+            c->map->change[i] =
+                (struct kb_phase_change){said->x, said->y, KB_EXCLUDED, said->phase, 0, true};
+            continue;
+        }
         if (said->x < 0 || said->y < 0 || said->x >= label->width || said->y >= label->height) {
             return kb_fail(err, KB_E_USAGE, KB_SEG_STAGE, NULL,
                            "phase by hand at %d,%d: outside the picture of %d x %d pixels (give "
@@ -84,6 +95,20 @@ static void count_pixels(const struct kb_runs *runs, uint64_t *pixels) {
     }
 }
 
+/* Whether a later word gives the region of correction i another phase, and may do so. */
+static bool is_overruled(const struct correction *c, const struct kb_runs *runs, size_t i,
+                         uint32_t region) {
+    for (size_t k = i + 1; k < c->map->changes && c->said[i].may_miss; k++) {
+        const struct kb_phase_change *later = &c->map->change[k];
+        uint32_t other = 0;
+        if (later->to != c->map->change[i].to && kb_runs_at(runs, later->x, later->y, &other) &&
+            other == region) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Decide for the regions of one phase; a region's pixels go to the first correction that names it.
  */
 static enum kb_status decide(const struct correction *c, enum kb_phase found,
@@ -96,6 +121,11 @@ static enum kb_status decide(const struct correction *c, enum kb_phase found,
         struct kb_phase_change *change = &c->map->change[i];
         uint32_t region = 0;
         if (change->from != found || !kb_runs_at(runs, change->x, change->y, &region)) {
+            continue;
+        }
+        if (is_overruled(c, runs, i, region)) {
+            change->from = KB_EXCLUDED;
+            change->missed = true;
             continue;
         }
         uint16_t wanted = (uint16_t)(MARK + (int)change->to);
@@ -189,7 +219,14 @@ static enum kb_status tell(const struct correction *c, struct kb_err *err) {
     enum kb_status status = KB_OK;
     for (size_t i = 0; i < map->changes && status == KB_OK; i++) {
         const struct kb_phase_change *change = &map->change[i];
-        if (change->pixels == 0) {
+        if (change->missed) {
+            status = kb_findings_add(
+                &map->findings, err, KB_WARNING, "by-hand-without-effect",
+                holds_nothing(&map->label, &c->said[i])
+                    ? "Phase %s by hand at %d,%d changes nothing: this pixel is not measured."
+                    : "Phase %s by hand at %d,%d: a later decision about this region holds.",
+                kb_phase_name(change->to), (int)change->x, (int)change->y);
+        } else if (change->pixels == 0) {
             status = kb_findings_add(&map->findings, err, KB_NOTE, "phase-by-hand",
                                      "The region at %d,%d was set to %s by hand, which changes "
                                      "nothing.",

@@ -123,6 +123,12 @@ static enum kb_status prepare(struct kb_seg *seg, struct kb_err *err) {
     for (size_t i = 0; i < seg->params->exclusions; i++) {
         paint_exclusion(&seg->params->exclusion[i], &seg->map->label);
     }
+    for (size_t i = 0; i < seg->params->outlines && status == KB_OK; i++) {
+        status = kb_seg_leave_out(&seg->params->outline[i], &seg->map->label, err);
+    }
+    if (status != KB_OK) {
+        return status;
+    }
     const struct kb_image *outside = seg->params->outside;
     if (outside != NULL && outside->px != NULL) {
         if (outside->width != grey->width || outside->height != grey->height) {

@@ -160,6 +160,28 @@ static enum kb_status check_exclusions(const struct kb_segmentation_params *p, s
     return KB_OK;
 }
 
+static enum kb_status check_outlines(const struct kb_segmentation_params *p, struct kb_err *err) {
+    if (p->outlines > 0 && p->outline == NULL) {
+        return bad(err, "exclusions", "outlines are missing");
+    }
+    for (size_t i = 0; i < p->outlines; i++) {
+        const struct kb_polygon *polygon = &p->outline[i];
+        if (polygon->corner == NULL || polygon->corners < 3) {
+            return bad(err, "exclusions", "an outline has less than three corners (give more)");
+        }
+        for (size_t k = 0; k < polygon->corners; k++) {
+            const struct kb_place *at = &polygon->corner[k];
+            if (at->x < -KB_SIDE_MAX || at->y < -KB_SIDE_MAX || at->x > 2 * KB_SIDE_MAX ||
+                at->y > 2 * KB_SIDE_MAX) {
+                return bad(err, "exclusions",
+                           "a corner of an outline lies outside every picture (give x,y in "
+                           "pixels)");
+            }
+        }
+    }
+    return KB_OK;
+}
+
 enum kb_status kb_segmentation_params_check(const struct kb_segmentation_params *params,
                                             struct kb_err *err) {
     enum kb_status status = check_words(params, err);
@@ -171,6 +193,9 @@ enum kb_status kb_segmentation_params_check(const struct kb_segmentation_params 
     }
     if (status == KB_OK) {
         status = check_exclusions(params, err);
+    }
+    if (status == KB_OK) {
+        status = check_outlines(params, err);
     }
     if (status == KB_OK && params->whys > 0 && params->why == NULL) {
         status = bad(err, "points to be explained", "are missing");

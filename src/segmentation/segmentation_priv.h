@@ -184,12 +184,17 @@ void kb_seg_why_closed(const struct kb_seg *seg, const struct kb_seg_closing *cl
 /* Before lines narrower than width_um are given back. */
 void kb_seg_why_lines(const struct kb_seg *seg, const struct kb_bits *lines, double width_um);
 
+/* Exclude what lies inside (polygon.c). */
+KB_NODISCARD enum kb_status kb_seg_leave_out(const struct kb_polygon *polygon,
+                                             struct kb_image *label, struct kb_err *err);
+
 /* ---- small things ------------------------------------------------------------------------------
  */
 
 static inline bool kb_seg_has_exclusions(const struct kb_seg *seg) {
     const struct kb_image *outside = seg->params->outside;
-    return seg->params->exclusions > 0 || (outside != NULL && outside->px != NULL);
+    return seg->params->exclusions > 0 || seg->params->outlines > 0 ||
+           (outside != NULL && outside->px != NULL);
 }
 
 /* Shares and spreads are known from every n-th row as well as from all: so many that about

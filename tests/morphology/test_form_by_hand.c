@@ -133,6 +133,28 @@ static void points_and_words_that_cannot_be_are_refused(void **state) {
     refuse(two, 2, "125,110: another word by hand");
 }
 
+static void a_word_that_may_miss_is_told_and_yields_to_a_later_one(void **state) {
+    (void)state;
+    const struct kb_form_by_hand said[] = {{80, 80, KB_FORM_VI, true},
+                                           {120, 110, KB_FORM_III, true},
+                                           {125, 110, KB_FORM_I, true},
+                                           {220, 3, KB_FORM_VI, true}};
+    struct kb_particles particles = run(said, 4);
+    const struct kb_particle *bar = at(&particles, 120, 110);
+    assert_int_equal(bar->form, KB_FORM_I);
+    assert_int_equal(particles.by_hand, 1);
+    assert_int_equal(particles.named[0], 0);
+    assert_int_equal(particles.named[1], 0);
+    assert_int_equal(particles.named[2], bar->id);
+    assert_int_equal(particles.named[3], 0);
+    size_t told = 0;
+    for (size_t i = 0; i < particles.findings.count; i++) {
+        told += strcmp(particles.findings.item[i].code, "by-hand-without-effect") == 0;
+    }
+    assert_int_equal(told, 3);
+    kb_particles_release(&particles);
+}
+
 static void forms_are_read_as_they_are_written(void **state) {
     (void)state;
     enum kb_form form = KB_FORM_NONE;
@@ -171,6 +193,7 @@ int main(void) {
         cmocka_unit_test(a_particle_that_does_not_count_keeps_no_form),
         cmocka_unit_test(the_same_word_twice_counts_once),
         cmocka_unit_test(points_and_words_that_cannot_be_are_refused),
+        cmocka_unit_test(a_word_that_may_miss_is_told_and_yields_to_a_later_one),
         cmocka_unit_test(forms_are_read_as_they_are_written),
         cmocka_unit_test(every_failed_allocation_is_reported_and_nothing_leaks),
     };

@@ -262,6 +262,39 @@ static void words_that_contradict_or_cannot_be_shown_are_refused(void **state) {
     refuse(all, 7, "leave nothing");
 }
 
+static void a_word_that_may_miss_is_told_where_nothing_is_left_of_its_region(void **state) {
+    (void)state;
+    const struct kb_phase_by_hand said[] = {
+        {WIDTH, 5, KB_OTHER, true}, {5, 6, KB_OTHER, true}, {85, 85, KB_OTHER, false}};
+    const struct kb_rect out = {0, 0, 8, 8};
+    struct kb_segmentation_params params = usual();
+    params.exclusion = &out;
+    params.exclusions = 1;
+    struct kb_phase_map map;
+    assert_int_equal(correct(&params, said, 3, &map, NULL), KB_OK);
+    assert_true(map.change[0].missed && map.change[1].missed && !map.change[2].missed);
+    assert_int_equal(map.change[2].pixels, SIDE * SIDE - 4 /* corners: median */);
+    assert_int_equal(map.figures.by_hand_px, SIDE * SIDE - 4 /* corners: median */);
+    size_t told = 0;
+    for (size_t i = 0; i < map.findings.count; i++) {
+        told += strcmp(map.findings.item[i].code, "by-hand-without-effect") == 0;
+    }
+    assert_int_equal(told, 2);
+    kb_phase_map_release(&map);
+}
+
+static void of_words_that_may_miss_the_last_about_a_region_holds(void **state) {
+    (void)state;
+    const struct kb_phase_by_hand said[] = {
+        {85, 85, KB_OTHER, true}, {90, 90, KB_FERRITE, true}, {95, 95, KB_EXCLUDED, true}};
+    struct kb_phase_map map;
+    segment(said, 3, &map);
+    assert_int_equal(label_at(&map, 85, 85), KB_EXCLUDED);
+    assert_true(map.change[0].missed && map.change[1].missed && !map.change[2].missed);
+    assert_int_equal(map.figures.by_hand_px, SIDE * SIDE - 4 /* corners: median */);
+    kb_phase_map_release(&map);
+}
+
 static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) {
     (void)state;
     const struct kb_phase_by_hand said[] = {{85, 85, KB_OTHER, false},
@@ -282,6 +315,8 @@ static void every_failed_allocation_is_reported_and_nothing_leaks(void **state) 
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_word_that_may_miss_is_told_where_nothing_is_left_of_its_region),
+        cmocka_unit_test(of_words_that_may_miss_the_last_about_a_region_holds),
         cmocka_unit_test(a_region_changes_whole_and_nothing_else_does),
         cmocka_unit_test(regions_join_over_corners_for_graphite_only),
         cmocka_unit_test(the_order_of_corrections_changes_nothing),
