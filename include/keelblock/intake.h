@@ -51,7 +51,8 @@ struct kb_intake_params {
     double bar_px;       /* given scale bar: so many pixels ... 0: none. Not together with px_um */
     double bar_um;       /* ... are so many um */
     bool bar_by_hand;    /* the bar was drawn by hand in the picture: KB_SCALE_BY_HAND, and where
-                            px_um_u is 0 each end is taken as half a pixel uncertain */
+                            px_um_u is 0 each end is taken as half a pixel uncertain,
+                            beside scale_u */
     double scale_u;      /* relative standard uncertainty of a scale, the file's too, that states
                             none of its own; below 1; 0: not stated */
     uint32_t page;       /* page of a TIFF from 1 on; 0: the first, a finding if there are more */

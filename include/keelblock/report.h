@@ -38,7 +38,6 @@ struct kb_field_result {
     bool unfit_accepted; /* not fit, and measured all the same on demand */
     struct kb_rect *exclusion;
     size_t exclusions;
-    size_t outlines_out; /* free outlines left out; they stand among the result's by_hand */
     struct kb_segmentation_figures segmentation;
     struct kb_particles particles; /* rows; runs dropped once drawn. Empty for steel */
     struct kb_field_figures figures;
@@ -91,7 +90,8 @@ struct kb_by_hand {
     enum kb_hand_kind kind;
     char *field_name;     /* as said: path, end of a path or base name; NULL: every field */
     struct kb_rect place; /* pixels of the upright picture; a point is 1 x 1; the box of `point`
-                             for kinds that have several; thresholds: zeroed */
+                             for kinds that have several (made by kb_measure()); thresholds: zeroed
+                           */
     /* KB_HAND_OUTLINE: 3 or more corners, in corners of pixels (0, 0 is the upper left corner of
      * the picture; width, height the lower right one): left out are the pixels whose centres lie
      * inside, by the even-odd rule. KB_HAND_CUT: 2 or more pixels that the stroke goes through.

@@ -43,19 +43,9 @@ enum kb_status kb_way_look(const struct kb_plan *plan, struct kb_field_way *way,
     return KB_OK;
 }
 
-static enum kb_status check_size(const struct kb_plan *plan, const struct kb_field_way *way,
-                                 struct kb_err *err) {
+static enum kb_status check_blank(const struct kb_plan *plan, const struct kb_field_way *way,
+                                  struct kb_err *err) {
     const struct kb_field *field = &way->field;
-    for (size_t i = 0; i < way->hands.exclusions; i++) {
-        const struct kb_rect *rect = &way->hands.exclusion[i];
-        if (rect->x >= field->grey.width || rect->y >= field->grey.height) {
-            return kb_fail(err, KB_E_USAGE, "app", field->path,
-                           "the exclusion %d,%d,%d,%d lies outside the picture of %d x %d pixels "
-                           "(give x,y,width,height in its pixels)",
-                           rect->x, rect->y, rect->width, rect->height, field->grey.width,
-                           field->grey.height);
-        }
-    }
     const struct kb_image *blank = &plan->blank.grey;
     if (blank->px != NULL &&
         (blank->width != field->grey.width || blank->height != field->grey.height)) {
@@ -78,6 +68,9 @@ struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
     params.exclusions = way->hands.exclusions;
     params.why = way->asked;
     params.whys = way->asked_count;
+    params.outline = way->hands.outline;
+    params.outlines = way->hands.outlines;
+    kb_way_thresholds(plan, way, &params);
     return params;
 }
 
@@ -86,6 +79,8 @@ struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
     struct kb_morphology_params params = plan->settings->morphology;
     params.by_hand = way->hands.form;
     params.by_hands = way->hands.forms;
+    params.shape = way->hands.shape;
+    params.shapes = way->hands.shapes;
     params.keep_outlines = plan->folder != NULL && plan->settings->pictures;
     return params;
 }
@@ -97,7 +92,10 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
         status = kb_way_gather_asked(plan, way, err);
     }
     if (status == KB_OK) {
-        status = check_size(plan, way, err);
+        status = kb_way_check_hands(way, err);
+    }
+    if (status == KB_OK) {
+        status = check_blank(plan, way, err);
     }
     if (status == KB_OK) {
         const struct kb_segmentation_params params = kb_way_segmentation(plan, way);

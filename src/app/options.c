@@ -110,8 +110,9 @@ const struct kb_option kb_options[] = {
      "Why thresholds are fixed by hand; printed on the report.", M | B, KB_OPT_TEXT,
      AT(threshold_reason), 0, 0, NULL, false},
     {"exclude", 0, "segmentation", "[FIELD ]X,Y,W,H[: REASON]",
-     "Leave a rectangle out, in pixels from the upper left corner, of every field or of one. May "
-     "stand in [by_hand] too.",
+     "Leave a rectangle out, in pixels from the upper left corner, of every field or of one; or "
+     "the inside of an outline, X,Y X,Y X,Y with as many corners as it takes. May stand in "
+     "[by_hand] too.",
      M | B, KB_OPT_OWN, 0, 0, 0, kb_own_exclude, true},
 
     /* corrections by hand */
@@ -126,6 +127,24 @@ const struct kb_option kb_options[] = {
      "The graphite particle of FIELD that holds the pixel X,Y is of FORM I to VI of ISO 945-1; V "
      "and VI count as nodules in every method, I to IV do not.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_set_form, true},
+
+    {"cut", 0, "by_hand", "FIELD X,Y X,Y...: REASON",
+     "Part the graphite of FIELD along a stroke through these pixels, two or more. What it does "
+     "not cut through stays whole.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_stroke, true},
+    {"join", 0, "by_hand", "FIELD X,Y X,Y: REASON",
+     "The graphite particles of FIELD that hold these two pixels are one, whether they touch or "
+     "not. Cuts and joins are done in the order in which they are said.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_join, true},
+    {"scale-line", 0, "by_hand", "[FIELD ]X,Y X,Y LENGTH: REASON",
+     "The line between these two pixels is LENGTH long in the specimen, 100um for example: the "
+     "pixel size of FIELD, or of every field. With its uncertainty 100um±0.5um, taken as for "
+     "--pixel-size; else each end is taken as half a pixel uncertain. Overrides every other scale.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_scale_line, true},
+    {"field-threshold", 0, "by_hand", "FIELD DARK[,BRIGHT]: REASON",
+     "Thresholds of one field, in grey levels as --dark-threshold and --bright-threshold; '-' "
+     "leaves one of them as it is.",
+     M, KB_OPT_OWN, 0, 0, 0, kb_own_field_threshold, true},
 
     /* particles */
     {"min-feret", 0, "particles", "LENGTH",

@@ -12,7 +12,8 @@
 
 static enum kb_status read(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err) {
-    return kb_field_read(plan->path[way->index], &plan->settings->intake, &way->field, err);
+    const struct kb_intake_params params = kb_way_intake(plan, way);
+    return kb_field_read(plan->path[way->index], &params, &way->field, err);
 }
 
 static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *way,

@@ -40,6 +40,10 @@ struct kb_way_hands {
     size_t phases;
     struct kb_form_by_hand *form;
     size_t forms;
+    struct kb_shape_by_hand *shape;
+    size_t shapes;
+    struct kb_polygon *outline;
+    size_t outlines;
     struct kb_rect *exclusion;
     size_t exclusions;
 };
@@ -70,9 +74,17 @@ void kb_way_release(struct kb_field_way *way);
 /* The first look, and the contrast settled: KB_E_USAGE with the beliefs when it cannot be told. */
 enum kb_status kb_way_look(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
-/* by_hand_way.c: decisions by hand into the result, each with the field it names; those about one
- * field to its stages, and back what came of them; findings about reasons and names. */
+/* by_hand_way.c: decisions by hand into the result, each with the field it names; findings about
+ * reasons, names and what was without effect. */
 enum kb_status kb_plan_hands(struct kb_plan *plan, struct kb_result *result, struct kb_err *err);
+/* Of a line by hand whose length is known. */
+double kb_hand_length_px(const struct kb_by_hand *hand);
+/* by_hand_field.c: those about one field to its stages, and back what came of them. Exclusions must
+ * lie within the picture. */
+struct kb_intake_params kb_way_intake(const struct kb_plan *plan, const struct kb_field_way *way);
+void kb_way_thresholds(const struct kb_plan *plan, const struct kb_field_way *way,
+                       struct kb_segmentation_params *params);
+enum kb_status kb_way_check_hands(const struct kb_field_way *way, struct kb_err *err);
 enum kb_status kb_way_gather_hands(const struct kb_plan *plan, struct kb_field_way *way,
                                    struct kb_err *err);
 void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *way);

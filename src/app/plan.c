@@ -204,12 +204,16 @@ enum kb_status kb_plan_begin(struct kb_plan *plan, struct kb_result *result, str
     result->segmentation_params = settings->segmentation;
     result->segmentation_params.exclusion = NULL;
     result->segmentation_params.exclusions = 0;
+    result->segmentation_params.outline = NULL;
+    result->segmentation_params.outlines = 0;
     result->segmentation_params.blank = NULL;
     result->segmentation_params.why = NULL;
     result->segmentation_params.whys = 0;
     result->morphology_params = settings->morphology;
     result->morphology_params.by_hand = NULL;
     result->morphology_params.by_hands = 0;
+    result->morphology_params.shape = NULL;
+    result->morphology_params.shapes = 0;
     result->specimen_params = settings->specimen;
     result->chemistry = settings->chemistry;
     kb_plan_stamp(result->made_at);

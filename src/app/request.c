@@ -50,15 +50,24 @@ void kb_request_release(struct kb_request *request) {
     *request = (struct kb_request){0};
 }
 
-char *kb_request_keep(struct kb_request *request, const char *string) {
+void *kb_request_keep_bytes(struct kb_request *request, size_t size) {
     void *items = request->kept;
     if (!kb_grow(&items, request->kept_count, &request->kept_capacity, sizeof *request->kept)) {
         return NULL;
     }
     request->kept = items;
-    char *copy = kb_copy_string(string);
+    void *bytes = kb_alloc(size, 1);
+    if (bytes != NULL) {
+        request->kept[request->kept_count++] = bytes;
+    }
+    return bytes;
+}
+
+char *kb_request_keep(struct kb_request *request, const char *string) {
+    const size_t size = strlen(string) + 1;
+    char *copy = kb_request_keep_bytes(request, size);
     if (copy != NULL) {
-        request->kept[request->kept_count++] = copy;
+        memcpy(copy, string, size);
     }
     return copy;
 }

@@ -109,7 +109,7 @@ struct kb_request {
     size_t asked_count, asked_capacity;
     struct kb_setting_record *record;
     size_t records, records_capacity;
-    char **kept; /* strings that views point into */
+    void **kept; /* strings and points that views point into */
     size_t kept_count, kept_capacity;
 };
 
@@ -190,6 +190,7 @@ const char *kb_origin_name(enum kb_origin origin);
 KB_NODISCARD enum kb_status kb_request_thresholds(struct kb_request *request, struct kb_err *err);
 /* Keep a string until the request is released; NULL when out of memory. */
 KB_NODISCARD char *kb_request_keep(struct kb_request *request, const char *string);
+KB_NODISCARD void *kb_request_keep_bytes(struct kb_request *request, size_t size); /* so many */
 
 /* Setters of the options that are more than one value (own.c). */
 enum kb_status kb_own_material(struct kb_request *request, const struct kb_assignment *from,
@@ -213,6 +214,15 @@ enum kb_status kb_own_set_form(struct kb_request *request, const struct kb_assig
                                struct kb_err *err);
 enum kb_status kb_own_why(struct kb_request *request, const struct kb_assignment *from,
                           struct kb_err *err);
+/* own_drawn.c */
+enum kb_status kb_own_stroke(struct kb_request *request, const struct kb_assignment *from,
+                             struct kb_err *err);
+enum kb_status kb_own_join(struct kb_request *request, const struct kb_assignment *from,
+                           struct kb_err *err);
+enum kb_status kb_own_scale_line(struct kb_request *request, const struct kb_assignment *from,
+                                 struct kb_err *err);
+enum kb_status kb_own_field_threshold(struct kb_request *request, const struct kb_assignment *from,
+                                      struct kb_err *err);
 enum kb_status kb_own_chemistry(struct kb_request *request, const struct kb_assignment *from,
                                 struct kb_err *err);
 /* own_record.c */

@@ -272,6 +272,9 @@ static void pack_hands(struct kb_pack *pack, const struct kb_share *share) {
         hand->form_found = (enum kb_form)kb_pack_choice(pack, (int)hand->form_found, KB_FORMS);
         kb_pack_whole(pack, &particle);
         hand->particle = (uint32_t)particle;
+        kb_pack_size(pack, &hand->parts);
+        kb_pack_number(pack, &hand->level_found);
+        kb_pack_number(pack, &hand->px_um_u);
         kb_pack_bool(pack, &hand->without_effect);
     }
 }

@@ -75,6 +75,15 @@ static void pack_hands(struct kb_pack *pack, const struct kb_plan *plan, size_t 
         rect(pack, hand->place);
         whole(pack, hand->kind == KB_HAND_PHASE ? hand->phase : 0);
         whole(pack, hand->kind == KB_HAND_FORM ? hand->form : 0);
+        const bool level = hand->kind == KB_HAND_DARK || hand->kind == KB_HAND_BRIGHT;
+        number(pack, level ? hand->level : 0.0);
+        number(pack, hand->kind == KB_HAND_SCALE ? hand->length_um : 0.0);
+        number(pack, hand->kind == KB_HAND_SCALE ? hand->length_um_u : 0.0);
+        whole(pack, hand->may_miss);
+        whole(pack, hand->points);
+        for (size_t k = 0; k < hand->points; k++) {
+            rect(pack, (struct kb_rect){hand->point[k].x, hand->point[k].y, 1, 1});
+        }
     }
 }
 

@@ -101,8 +101,11 @@ static const struct kb_by_hand *
 exclusion_at(const struct kb_plan *plan, const struct kb_field_way *way, const struct kb_why *at) {
     for (size_t i = 0; i < plan->hands; i++) {
         const struct kb_by_hand *hand = &plan->hand[i];
-        if (hand->kind == KB_HAND_EXCLUSION && within(&hand->place, at, 0) &&
-            (hand->field == 0 || hand->field == way->index + 1)) {
+        const struct kb_polygon polygon = {hand->point, hand->points};
+        const bool holds = hand->kind == KB_HAND_OUTLINE
+                               ? kb_polygon_holds(&polygon, at->x, at->y)
+                               : hand->kind == KB_HAND_EXCLUSION && within(&hand->place, at, 0);
+        if (holds && (hand->field == 0 || hand->field == way->index + 1)) {
             return hand;
         }
     }
@@ -127,7 +130,8 @@ static void tell_look(const struct kb_plan *plan, const struct kb_field_way *way
                    mark_words(mark->kind), (int)mark->box.width, (int)mark->box.height,
                    (int)mark->box.x, (int)mark->box.y);
     } else if (!by_look && hand != NULL) {
-        kb_why_add(to, &step, "in a rectangle left out by hand: %.180s",
+        kb_why_add(to, &step, "in %s left out by hand: %.180s",
+                   hand->kind == KB_HAND_OUTLINE ? "an outline" : "a rectangle",
                    hand->reason != NULL ? hand->reason : "no reason was given");
     } else {
         kb_why_add(to, &step, "left out of every figure before any phase was looked for");

@@ -169,7 +169,7 @@ enum kb_status kb_scale_choose(const struct kb_file_scale *scale,
         field->px_um_u = params->px_um_u;
         field->scale_source = params->bar_by_hand ? KB_SCALE_BY_HAND : KB_SCALE_BAR;
         if (params->bar_by_hand && !(field->px_um_u > 0.0)) {
-            field->px_um_u = field->px_um * ENDS_PX / params->bar_px;
+            field->px_um_u = field->px_um * hypot(ENDS_PX / params->bar_px, params->scale_u);
         }
         status = compare_given(pitch, field, err);
     } else {
