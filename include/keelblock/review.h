@@ -148,6 +148,116 @@ KB_API void kb_seal_release(struct kb_seal *seal);
  * of those around it; new memory, NULL when there is none (or no memory). */
 KB_API KB_NODISCARD char *kb_find_picture(const char *folder, const char *path);
 
+/* ---- tiles -------------------------------------------------------------------------------------
+ * A picture at every size: level 0 is the picture, each further one half as wide and high, rounded
+ * up. Tiles are cut on demand, so that a picture of a hundred megapixels costs no more than a
+ * small one; from the fourth halving on they come from a base that is made at the first call. */
+
+#define KB_TILE_SIDE 256
+
+enum kb_pyramid_kind {
+    KB_PYRAMID_MEAN, /* grey: mean of the pixels, rounded half up */
+    KB_PYRAMID_MOST /* labels: the most frequent of the four at each halving, the first of equals */
+};
+struct kb_pyramid;
+/* Over a picture that must outlive it and not change. KB_E_MEMORY only. */
+KB_API KB_NODISCARD enum kb_status kb_pyramid_make(const struct kb_image *picture,
+                                                   enum kb_pyramid_kind kind,
+                                                   struct kb_pyramid **pyramid, struct kb_err *err);
+KB_API void kb_pyramid_release(struct kb_pyramid *pyramid);     /* NULL is fine */
+KB_API int kb_pyramid_levels(const struct kb_pyramid *pyramid); /* until it is one pixel */
+/* Tile (x, y) of a level, rows without gaps; *width and *height are less than KB_TILE_SIDE at the
+ * right and lower edge. KB_E_INPUT for a tile that is not there. From any thread. */
+KB_API KB_NODISCARD enum kb_status kb_pyramid_tile(struct kb_pyramid *pyramid, int64_t level,
+                                                   int64_t x, int64_t y,
+                                                   uint8_t to[KB_TILE_SIDE * KB_TILE_SIDE],
+                                                   int32_t *width, int32_t *height,
+                                                   struct kb_err *err);
+
+/* ---- the desk ----------------------------------------------------------------------------------
+ * What the review page asks of whoever holds the fields open. The page itself measures nothing. */
+
+/* A field as it was when it was asked for. It stays so until it is let go, whatever is measured
+ * meanwhile. */
+struct kb_review_view {
+    uint64_t revision;                     /* of its labels; counts up */
+    struct kb_pyramid *grey, *evened;      /* evened: NULL unless it was asked for */
+    struct kb_pyramid *label;              /* NULL: the field could not be measured */
+    const struct kb_field_result *figures; /* NULL: the same */
+    const struct kb_particles *particles;  /* with runs and outlines; NULL: steel, or the same */
+    void *held;                            /* the desk's own */
+};
+
+/* State of a field in the document. */
+struct kb_review_field {
+    const char *path;
+    uint64_t revision;
+    const struct kb_field_result *figures; /* NULL: not measured (yet) */
+    const struct kb_err *error; /* why it could not be measured; NULL: it was, or will be */
+};
+
+/* All that the page shows beside pictures. Views. */
+struct kb_review_sheet {
+    uint64_t revision;
+    const struct kb_result *result; /* words, specimen, judgement, by_hand; not its fields */
+    bool concluded;                 /* the specimen's figures hold: every field is measured */
+    const struct kb_review_field *field;
+    size_t fields;
+    const struct kb_record *record;
+    const struct kb_seal *seal;
+};
+/* The state of the page. */
+KB_API KB_NODISCARD enum kb_status kb_review_state(const struct kb_review_sheet *sheet,
+                                                   struct kb_text *out, struct kb_err *err);
+/* {"key": value} of the specimen's figures, for the record; out stays empty unless concluded. */
+KB_API KB_NODISCARD enum kb_status kb_review_figures(const struct kb_review_sheet *sheet,
+                                                     struct kb_text *out, struct kb_err *err);
+
+/* A change as the page asks for it. */
+struct kb_review_change {
+    struct kb_record_entry draft; /* `field` is not used */
+    const size_t *field;          /* 0-based */
+    size_t fields;
+};
+
+/* Called from several threads at once. KB_E_USAGE and KB_E_UNFIT go to the person as they are. */
+struct kb_review_desk {
+    void *context;
+    size_t fields;
+    /* Append the state as JSON. */
+    enum kb_status (*state)(void *context, struct kb_text *out, struct kb_err *err);
+    /* The revision, as soon as it is greater than `after`, or after so many seconds. */
+    uint64_t (*wait)(void *context, uint64_t after, double seconds);
+    /* Measures the field first where it is not at hand. let_go() exactly once when KB_OK. */
+    enum kb_status (*look)(void *context, size_t field, bool evened, struct kb_review_view *view,
+                           struct kb_err *err);
+    void (*let_go)(void *context, struct kb_review_view *view);
+    /* A small picture of the field, JPEG, appended. */
+    enum kb_status (*thumb)(void *context, size_t field, struct kb_text *out, struct kb_err *err);
+    enum kb_status (*why)(void *context, size_t field, struct kb_place place,
+                          struct kb_explained *out, struct kb_err *err);
+    enum kb_status (*change)(void *context, const struct kb_review_change *change,
+                             struct kb_err *err);
+    enum kb_status (*undo)(void *context, const char *who, struct kb_err *err);
+    enum kb_status (*redo)(void *context, const char *who, struct kb_err *err);
+    enum kb_status (*sign)(void *context, const char *who, const char *remark, struct kb_err *err);
+    /* Append report.html of the folder; KB_E_INPUT when there is none. */
+    enum kb_status (*report)(void *context, struct kb_text *out, struct kb_err *err);
+};
+
+/* ---- the server --------------------------------------------------------------------------------
+ */
+
+struct kb_review_server;
+/* Serve the page on this machine alone, on a free port, under an address that cannot be guessed.
+ * `desk` must outlive the server. KB_E_SYSTEM when the system has no port or no random numbers. */
+KB_API KB_NODISCARD enum kb_status kb_review_start(const struct kb_review_desk *desk,
+                                                   struct kb_review_server **server,
+                                                   struct kb_err *err);
+KB_API const char *kb_review_address(const struct kb_review_server *server); /* http://... */
+/* Ends every connection; desk->wait() must return soon. */
+KB_API void kb_review_stop(struct kb_review_server *server);
+
 #ifdef __cplusplus
 }
 #endif
