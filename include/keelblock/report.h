@@ -211,6 +211,32 @@ KB_API KB_NODISCARD enum kb_status kb_report_table(const struct kb_result *resul
                                                    bool colour, struct kb_text *out,
                                                    struct kb_err *err);
 
+/* ---- for a page that shows figures as they change ----------------------------------------------
+ */
+
+struct kb_shown_figure {
+    const char *key;         /* as limits name it: "nodularity" */
+    char words[80];          /* "nodularity by area" ... */
+    const char *of;          /* ... "ISO 945-4"; static text, may be "" */
+    double value, low, high; /* in `unit`; NaN: not measured, no interval */
+    const char *unit;        /* static text as shown: "%", "/mm²" */
+    int decimals;            /* that the interval supports; below 0: digits before the point */
+    const char *reason;      /* static text when not measured, else NULL */
+};
+/* Those of the material, most important first; unless `concluded` none of them is measured. Returns
+ * how many. */
+KB_API size_t kb_report_figures(const struct kb_result *result, bool concluded,
+                                struct kb_shown_figure out[KB_QUANTITIES]);
+/* ">= 85 %" as readers write it, appended. */
+KB_API void kb_report_limit_words(const struct kb_limit *limit, struct kb_text *out);
+KB_API const char *kb_report_state_words(enum kb_particle_state state); /* why it does not count */
+/* The field at most `max_width` pixels wide as JPEG, tinted by `label` (NULL: not); *bytes in new
+ * memory. */
+KB_API KB_NODISCARD enum kb_status kb_report_thumb(const struct kb_image *grey,
+                                                   const struct kb_image *label, int32_t max_width,
+                                                   uint8_t **bytes, size_t *size,
+                                                   struct kb_err *err);
+
 /* ---- charts and the register -------------------------------------------------------------------
  * As the writers to memory above. */
 
