@@ -88,6 +88,8 @@ kb_record_append(struct kb_record *record, const struct kb_record_entry *draft, 
 KB_API uint64_t kb_record_undoable(const struct kb_record *record);
 KB_API uint64_t kb_record_redoable(const struct kb_record *record);
 KB_API size_t kb_record_in_force(const struct kb_record *record); /* changes */
+/* What a line says was done, a sentence without its end: "left out 40 x 30 pixels at 12,7". */
+KB_API void kb_record_words(const struct kb_record_entry *entry, char *to, size_t size);
 /* The last signature, when nothing was changed after it; else NULL. */
 KB_API const struct kb_record_entry *kb_record_signature(const struct kb_record *record);
 

@@ -141,10 +141,9 @@ static void explain(const struct kb_explained *explained, struct kb_answer *answ
     for (size_t i = 0; i < explained->way.steps; i++) {
         (void)json_array_append_new(steps, step_json(&explained->way.step[i]));
     }
-    json_t *json = json_pack("{s:s,s:o,s:o}", "phase", kb_phase_name(explained->phase), "particle",
-                             explained->particle > 0 ? json_integer(explained->particle)
-                                                     : json_null(),
-                             "steps", steps);
+    json_t *json = json_pack(
+        "{s:s,s:o,s:o}", "phase", kb_phase_name(explained->phase), "particle",
+        explained->particle > 0 ? json_integer(explained->particle) : json_null(), "steps", steps);
     char *text = json != NULL ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
     answer->body.failed = text == NULL;
     kb_text_add(&answer->body, text);

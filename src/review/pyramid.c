@@ -135,9 +135,8 @@ static void means_above(const struct kb_pyramid *p, int level, const struct part
                         uint8_t *to) {
     for (int32_t y = tile->y0; y < tile->y1; y++) {
         for (int32_t x = tile->x0; x < tile->x1; x++) {
-            *to++ =
-                mean_of(sum_base(p, level, x, y), covered(x, level, p->picture->width) *
-                                                      covered(y, level, p->picture->height));
+            *to++ = mean_of(sum_base(p, level, x, y), covered(x, level, p->picture->width) *
+                                                          covered(y, level, p->picture->height));
         }
     }
 }
@@ -275,9 +274,9 @@ static enum kb_status base_labels(struct kb_pyramid *p, struct kb_err *err) {
     for (int32_t y = 0; y < p->base_height && status == KB_OK; y++) {
         const struct part strip = {0, y, p->base_width, y + 1};
         const struct part part = native_part(p, BASE, &strip);
-        status = labels_from(kb_row(p->picture, part.y0), p->picture->stride, part.x1,
-                             part.y1 - part.y0, BASE,
-                             p->label + (size_t)y * (size_t)p->base_width, err);
+        status =
+            labels_from(kb_row(p->picture, part.y0), p->picture->stride, part.x1, part.y1 - part.y0,
+                        BASE, p->label + (size_t)y * (size_t)p->base_width, err);
     }
     if (status != KB_OK) {
         kb_free(p->label);

@@ -74,8 +74,7 @@ static const struct route *find(const char *path, int64_t number[KB_ROUTE_NUMBER
 
 /* HEAD is GET without a body. */
 static bool allowed(const char *method, const char *said) {
-    return strcmp(method, said) == 0 ||
-           (strcmp(method, "GET") == 0 && strcmp(said, "HEAD") == 0);
+    return strcmp(method, said) == 0 || (strcmp(method, "GET") == 0 && strcmp(said, "HEAD") == 0);
 }
 
 static unsigned check(const struct kb_gate *gate, const struct kb_ask *ask,
@@ -92,7 +91,7 @@ static unsigned check(const struct kb_gate *gate, const struct kb_ask *ask,
         return KB_HTTP_NONE;
     }
     return allowed(*route != NULL ? (*route)->method : "GET", ask->method) ? KB_HTTP_OK
-                                                                          : KB_HTTP_METHOD;
+                                                                           : KB_HTTP_METHOD;
 }
 
 unsigned kb_route_check(const struct kb_gate *gate, const struct kb_ask *ask) {

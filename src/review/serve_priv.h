@@ -121,10 +121,9 @@ KB_NODISCARD enum kb_status kb_outlines_bytes(const struct kb_particles *particl
  */
 
 struct kb_asked_change {
-    struct kb_review_change change; /* views into the rest */
+    struct kb_review_change change; /* its words are owned */
     struct kb_place *point;
     size_t *field;
-    void *json; /* what strings are views of */
 };
 /* KB_E_USAGE says what is wrong with it. Release also on failure. */
 KB_NODISCARD enum kb_status kb_asked_change_read(const char *body, size_t size, size_t fields,
