@@ -71,6 +71,7 @@ struct kb_segmentation_params kb_way_segmentation(const struct kb_plan *plan,
     params.outline = way->hands.outline;
     params.outlines = way->hands.outlines;
     kb_way_thresholds(plan, way, &params);
+    params.keep_grey = plan->kept_open;
     return params;
 }
 
@@ -81,7 +82,7 @@ struct kb_morphology_params kb_way_morphology(const struct kb_plan *plan,
     params.by_hands = way->hands.forms;
     params.shape = way->hands.shape;
     params.shapes = way->hands.shapes;
-    params.keep_outlines = plan->folder != NULL && plan->settings->pictures;
+    params.keep_outlines = plan->kept_open || (plan->folder != NULL && plan->settings->pictures);
     return params;
 }
 

@@ -63,11 +63,11 @@ static const struct {
     enum kb_status (*step)(const struct kb_plan *plan, struct kb_field_way *way,
                            struct kb_err *err);
 } way_of_a_field[KB_WAY_STEPS] = {
-    {"intake", read},
-    {"first look", kb_way_look},
-    {"segmentation", kb_way_segment},
-    {"quality", kb_way_check},
-    {"by hand", kb_way_correct},
+    [KB_STEP_READ] = {"intake", read},
+    [KB_STEP_LOOK] = {"first look", kb_way_look},
+    [KB_STEP_SEGMENT] = {"segmentation", kb_way_segment},
+    [KB_STEP_CHECK] = {"quality", kb_way_check},
+    [KB_STEP_CORRECT] = {"by hand", kb_way_correct},
     {"morphology", measure},
     {"specimen", sum_up},
     {"thresholds", kb_way_move},
@@ -76,17 +76,23 @@ static const struct {
     {"bookkeeping", kb_way_settle},
 };
 
-enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
-                         double seconds[KB_WAY_STEPS], struct kb_err *err) {
+enum kb_status kb_way_steps(const struct kb_plan *plan, struct kb_field_way *way,
+                            enum kb_way_step first, int end, double seconds[KB_WAY_STEPS],
+                            struct kb_err *err) {
     enum kb_status status = KB_OK;
     struct kb_locale locale = kb_locale_enter(); /* it is a thread's own */
-    for (int i = 0; i < KB_WAY_STEPS && status == KB_OK; i++) {
+    for (int i = (int)first; i < end && status == KB_OK; i++) {
         const double begun = kb_clock_s();
         status = way_of_a_field[i].step(plan, way, err);
         seconds[i] = kb_clock_s() - begun;
     }
     kb_locale_leave(locale);
     return status == KB_OK ? KB_OK : kb_way_blame(plan, way, status, err);
+}
+
+enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
+                         double seconds[KB_WAY_STEPS], struct kb_err *err) {
+    return kb_way_steps(plan, way, KB_STEP_READ, KB_WAY_STEPS, seconds, err);
 }
 
 /* Fields in parallel. Of several failures the one with the lowest index is reported, whatever the

@@ -14,7 +14,8 @@ struct kb_plan {
     struct kb_report_folder folder_here;
     struct kb_report_folder *folder; /* NULL: nothing is written */
     bool small_pictures;             /* those for a page are wanted all the same */
-    struct kb_by_hand *hand;         /* the result's decisions by hand, each with its field */
+    bool kept_open; /* the field will be looked at: outlines and the evened picture are kept */
+    struct kb_by_hand *hand; /* the result's decisions by hand, each with its field */
     size_t hands;
     struct kb_explained *explained; /* the result's points that were asked about */
     size_t explaineds;
@@ -66,9 +67,20 @@ struct kb_field_way {
     struct kb_moved *moved; /* where figures with moved thresholds go; NULL: not asked for */
 };
 /* All steps of a field, with the time of each. Release the way also on failure. */
-#define KB_WAY_STEPS 11
+enum kb_way_step {
+    KB_STEP_READ,
+    KB_STEP_LOOK,
+    KB_STEP_SEGMENT,
+    KB_STEP_CHECK,
+    KB_STEP_CORRECT, /* from here on decisions by hand about phases, shapes and forms matter */
+    KB_WAY_STEPS = 11
+};
 enum kb_status kb_way_go(const struct kb_plan *plan, struct kb_field_way *way,
                          double seconds[KB_WAY_STEPS], struct kb_err *err);
+/* The steps from `first` until before `end`; the way holds what those before have made. */
+enum kb_status kb_way_steps(const struct kb_plan *plan, struct kb_field_way *way,
+                            enum kb_way_step first, int end, double seconds[KB_WAY_STEPS],
+                            struct kb_err *err);
 void kb_way_release(struct kb_field_way *way);
 
 /* The first look, and the contrast settled: KB_E_USAGE with the beliefs when it cannot be told. */
