@@ -78,7 +78,8 @@ enum kb_status kb_request_line(struct kb_request *request, int argc, char *const
                 !kb_said_contrast_parse(last->value, &contrast)) {
                 contrast.said = false; /* refused when it is applied */
             }
-        } else if ((request->command & (KB_MEASURE | KB_SURVEY | KB_BATCH | KB_HISTORY)) == 0) {
+        } else if ((request->command &
+                    (KB_MEASURE | KB_REVIEW | KB_SURVEY | KB_BATCH | KB_HISTORY)) == 0) {
             status = kb_fail(err, KB_E_USAGE, "app", argv[i],
                              "this command takes options only (see --help)");
         } else {

@@ -14,6 +14,18 @@ const struct kb_command_words kb_commands[] = {
      "Exit status: 0 measured, and accepted where limits are set; 1 rejected or undecided; 2 "
      "usage; 3 "
      "a picture cannot be used; 4 disk or memory failed."},
+    {KB_REVIEW, "review", "review RESULT | --material MATERIAL FIELD... | --verify RESULT",
+     "look at a result in the browser, correct it, sign it",
+     "A RESULT is the folder of a result, or the result.json in it; its fields are measured again "
+     "under the settings that it names. Or name fields, as for measure. Serves one page on this "
+     "machine alone, under an address that cannot be guessed, and opens the browser. On the page: "
+     "every particle with its measures and why it counts or not; thresholds, exclusions, cuts, "
+     "joins, phases, forms and scale corrected by hand, with the figures following; undo and redo; "
+     "signing, which writes the report anew and seals it. Every change goes on record in "
+     "review.jsonl in the folder of the result (of fields: -o, or keelblock-result beside the "
+     "first); measure --record gives the same figures from it. --verify says whether anything was "
+     "changed since. Ends with Ctrl-C, or with q and Enter. Exit status: 0; 1 changed, or never "
+     "signed; 2 usage; 3 a picture or a result cannot be used; 4 disk or memory failed."},
     {KB_BATCH, "batch", "batch [OPTION...] MANIFEST.csv",
      "measure many specimens, one verdict each and one a batch",
      "The manifest is a table saved as CSV by any spreadsheet, a row a field or a pattern of "

@@ -52,7 +52,6 @@ enum kb_status kb_desk_open(const struct kb_settings_field *field, size_t fields
     made->revision = 1;
     made->generation = 1; /* the first sheet, of generation 0, is of no field */
     made->sealing = true;
-    made->settings.asked_count = 0;
     made->folder = kb_copy_string(settings->out_folder);
     enum kb_status status = made->folder != NULL ? KB_OK : kb_fail_memory(err, "app", sizeof *made);
     struct kb_locale locale = kb_locale_enter();

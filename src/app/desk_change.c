@@ -85,8 +85,8 @@ static enum kb_status measure(const struct kb_desk *desk, struct trial *trial, s
     bool out_of_memory = false;
     const int fields = trial->jobs < 64 ? (int)trial->jobs : 64; /* more threads than that: none */
     const int threads = kb_plan_threads(&desk->plan);
-#pragma omp parallel for schedule(dynamic, 1)                                                      \
-    num_threads(threads < fields ? threads : fields) if (fields > 1)
+    const int team = threads < fields ? threads : fields > 0 ? fields : 1;
+#pragma omp parallel for schedule(dynamic, 1) num_threads(team)
     for (size_t i = 0; i < trial->jobs; i++) {
         if (kb_desk_measure(desk, &trial->job[i], NULL) != KB_OK) {
 #pragma omp atomic write

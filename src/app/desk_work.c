@@ -76,9 +76,6 @@ void kb_desk_install(struct kb_desk *desk, size_t index, struct kb_desk_measured
     slot->pixels = pixels;
     slot->wanted = false;
     desk->generation += same ? 0 : 1;
-    if (same && desk->sheet != NULL && desk->sheet->generation == desk->generation) {
-        desk->sheet->generation = desk->generation;
-    }
     make_room(desk);
 }
 

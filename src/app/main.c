@@ -39,6 +39,8 @@ static int run(enum kb_command command, int argc, char *const *argv) {
             code = kb_command_history(&request);
         } else if (command == KB_PREPARE) {
             code = kb_command_prepare(&request);
+        } else if (command == KB_REVIEW) {
+            code = kb_command_review(&request);
         } else {
             code = kb_command_render(&request);
         }

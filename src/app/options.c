@@ -7,7 +7,9 @@
 #include <string.h>
 
 #define AT(member) offsetof(struct kb_request, member)
-#define M KB_MEASURE
+#define M (KB_MEASURE | KB_REVIEW) /* a review measures what it shows */
+#define O KB_MEASURE
+#define V KB_REVIEW
 #define C KB_CARBON_RULE
 #define R KB_RENDER
 #define S KB_SURVEY
@@ -381,7 +383,7 @@ const struct kb_option kb_options[] = {
     {"out", 'o', "output", "DIR", "Folder for the report and its files; made if missing.",
      M | B | R | P | H | Q, KB_OPT_TEXT, AT(settings.out_folder), 0, 0, NULL, false},
     {"history", 0, "output", "FILE",
-     "Register of results, made if missing: what is measured is added to it.", M | B | H,
+     "Register of results, made if missing: what is measured is added to it.", O | B | H,
      KB_OPT_TEXT, AT(history_path), 0, 0, NULL, false},
     {"why", 0, "output", "[FIELD ]X,Y",
      "Tell step by step why the pixel X,Y of FIELD has its phase and what became of its particle.",
@@ -401,11 +403,16 @@ const struct kb_option kb_options[] = {
     {"threads", 0, "output", "N", "Fields measured at once; results do not depend on it.",
      M | B | P, KB_OPT_INTEGER, AT(threads), 1, 1024, NULL, false},
     {"json", 0, "output", NULL, "Write the result as JSON to standard output, and nothing else.",
-     M | B | C | S | P | H | Q, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
-    {"timing", 0, "output", NULL, "Show the time that each stage took.", M, KB_OPT_FLAG, AT(timing),
+     O | B | C | S | P | H | Q, KB_OPT_FLAG, AT(json), 0, 0, NULL, false},
+    {"timing", 0, "output", NULL, "Show the time that each stage took.", O, KB_OPT_FLAG, AT(timing),
      0, 0, NULL, false},
     {"quiet", 0, "output", NULL, "No table and no progress; errors and the exit code only.", ANY,
      KB_OPT_FLAG, AT(quiet), 0, 0, NULL, false},
+    {"no-browser", 0, NULL, NULL, "Print the address of the page, and open no browser.", V,
+     KB_OPT_FLAG, AT(no_browser), 0, 0, NULL, false},
+    {"verify", 0, NULL, NULL,
+     "Open nothing: say whether the result is still what was signed; exit status 0 when it is.", V,
+     KB_OPT_FLAG, AT(verify), 0, 0, NULL, false},
     {"help", 'h', NULL, NULL, "Show this help.", ANY, KB_OPT_FLAG, AT(help), 0, 0, NULL, false},
     {"version", 0, NULL, NULL, "Show the version.", ANY, KB_OPT_FLAG, AT(version), 0, 0, NULL,
      false},

@@ -294,10 +294,10 @@ enum kb_status kb_request_resolve(struct kb_request *request, struct kb_err *err
     if (status == KB_OK) {
         status = apply_all(request, KB_FROM_LINE, err);
     }
-    if (status == KB_OK && request->command == KB_MEASURE) {
+    if (status == KB_OK && (request->command & (KB_MEASURE | KB_REVIEW)) != 0) {
         status = kb_request_thresholds(request, err);
     }
-    if (status == KB_OK && request->command == KB_MEASURE) {
+    if (status == KB_OK && (request->command & (KB_MEASURE | KB_REVIEW)) != 0) {
         status = record_settings(request, err);
     }
     if (status == KB_OK) {

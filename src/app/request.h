@@ -15,6 +15,7 @@ enum kb_command {
     KB_BATCH = 32,
     KB_HISTORY = 64,
     KB_PREPARE = 128,
+    KB_REVIEW = 256,
 };
 
 /* Where a value was said. */
@@ -79,6 +80,7 @@ struct kb_request {
     struct kb_want want[KB_WANTS_MAX];
     size_t wants;
     bool json, quiet, timing, help, version;
+    bool no_browser, verify;          /* of a review */
     bool quick;                       /* prove with fewer specimens */
     struct kb_prepare_params prepare; /* its material is settled last */
     bool hardness_said;
@@ -303,6 +305,7 @@ int kb_command_prove(struct kb_request *request);
 int kb_command_batch(struct kb_request *request);
 int kb_command_history(struct kb_request *request);
 int kb_command_prepare(struct kb_request *request);
+int kb_command_review(struct kb_request *request);
 
 /* Words for people: to stdout. False when it could not be written. */
 bool kb_print_help(enum kb_command command);
