@@ -4,7 +4,6 @@
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <sys/types.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -23,10 +22,10 @@ static bool has_screen(void) {
 
 /* The child's child opens it, so that nobody has to wait for a browser to end. */
 _Noreturn static void open_apart(const char *address) {
-    char *copy = strdup(address);
-    char command[] = "xdg-open";
+    char command[] = "xdg-open", copy[256];
     char *const argv[] = {command, copy, NULL};
-    if (fork() != 0 || copy == NULL) {
+    (void)snprintf(copy, sizeof copy, "%s", address);
+    if (fork() != 0) {
         _exit(0);
     }
     sigset_t none;

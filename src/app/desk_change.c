@@ -149,6 +149,7 @@ static enum kb_status put_figures(struct kb_desk *desk, const struct trial *tria
 static enum kb_status put_on_record(struct kb_desk *desk, const struct trial *trial,
                                     struct kb_record_entry *draft, struct kb_err *err) {
     struct kb_text before = KB_TEXT_INIT, after = KB_TEXT_INIT;
+    char at[32];
     enum kb_status status = put_figures(desk, trial, &before, &after, err);
     if (status == KB_OK) {
         status = kb_make_folder(desk->folder, err);
@@ -156,11 +157,12 @@ static enum kb_status put_on_record(struct kb_desk *desk, const struct trial *tr
     if (status == KB_OK) {
         draft->before = before.data;
         draft->after = after.data;
-        kb_plan_stamp(draft->at);
+        kb_plan_stamp(at);
+        draft->at = at;
         (void)pthread_mutex_lock(&desk->lock);
         status = kb_record_append(&desk->record, draft, err);
         (void)pthread_mutex_unlock(&desk->lock);
-        draft->before = draft->after = NULL;
+        draft->before = draft->after = draft->at = NULL;
     }
     kb_text_release(&before);
     kb_text_release(&after);

@@ -36,6 +36,7 @@ static enum kb_status put_name(struct kb_desk *desk, const char *who, const char
                                struct kb_err *err) {
     struct kb_record_entry draft = {
         .kind = KB_RECORD_SIGN, .dark = (double)NAN, .bright = (double)NAN};
+    char at[32];
     draft.who = kb_copy_string(who);
     draft.why = kb_copy_string(remark);
     enum kb_status status = KB_OK;
@@ -45,7 +46,8 @@ static enum kb_status put_name(struct kb_desk *desk, const char *who, const char
         status = kb_make_folder(desk->folder, err);
     }
     if (status == KB_OK) {
-        kb_plan_stamp(draft.at);
+        kb_plan_stamp(at);
+        draft.at = at;
         (void)pthread_mutex_lock(&desk->lock);
         status = kb_record_append(&desk->record, &draft, err);
         (void)pthread_mutex_unlock(&desk->lock);

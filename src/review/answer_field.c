@@ -7,7 +7,6 @@
  */
 #include "serve_priv.h"
 
-#include <jansson.h>
 #include <string.h>
 
 static bool named(const char *r, uint64_t revision) {
@@ -144,11 +143,7 @@ static void explain(const struct kb_explained *explained, struct kb_answer *answ
     json_t *json = json_pack(
         "{s:s,s:o,s:o}", "phase", kb_phase_name(explained->phase), "particle",
         explained->particle > 0 ? json_integer(explained->particle) : json_null(), "steps", steps);
-    char *text = json != NULL ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
-    answer->body.failed = text == NULL;
-    kb_text_add(&answer->body, text);
-    free(text);
-    json_decref(json);
+    kb_answer_dump(json, &answer->body);
 }
 
 void kb_answer_why(struct kb_visit *visit, struct kb_answer *answer) {

@@ -1,8 +1,24 @@
 /* answers.c - failures as the page is told them. */
 #include "serve_priv.h"
 
-#include <jansson.h>
 #include <string.h>
+
+/* Nine digits tell any two figures apart that the report does (six). */
+enum { JSON_DIGITS = 9 };
+
+static int add_bytes(const char *bytes, size_t size, void *context) {
+    struct kb_text *text = context;
+    kb_text_add_bytes(text, bytes, size);
+    return text->failed ? -1 : 0;
+}
+
+void kb_answer_dump(json_t *json, struct kb_text *out) {
+    const size_t flags = JSON_COMPACT | JSON_REAL_PRECISION(JSON_DIGITS);
+    if (json == NULL || json_dump_callback(json, add_bytes, out, flags) != 0) {
+        out->failed = true;
+    }
+    json_decref(json);
+}
 
 void kb_answer_json(struct kb_answer *answer) {
     answer->code = KB_HTTP_OK;
@@ -42,8 +58,5 @@ void kb_answer_error(struct kb_answer *answer, const struct kb_err *err) {
     answer->code = fault ? KB_HTTP_FAULT : KB_HTTP_CANNOT;
     answer->type = "application/json";
     json_t *json = json_pack("{s:{s:s+,s:s+}}", "error", "what", what, "", "do", what_to_do, "");
-    char *text = json != NULL ? json_dumps(json, JSON_COMPACT) : NULL;
-    kb_text_add(&answer->body, text != NULL ? text : "{\"error\":{\"what\":\"\",\"do\":\"\"}}");
-    free(text);
-    json_decref(json);
+    kb_answer_dump(json, &answer->body);
 }

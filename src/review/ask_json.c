@@ -5,7 +5,6 @@
  */
 #include "serve_priv.h"
 
-#include <jansson.h>
 #include <string.h>
 
 enum { POINTS_MOST = 20000 }; /* of a stroke or an outline: more than a hand can draw */

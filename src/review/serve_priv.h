@@ -8,6 +8,8 @@
 
 #include "keelblock/review.h"
 
+#include <jansson.h>
+
 #define KB_SERVE_STAGE "review"
 
 enum { KB_TOKEN_BYTES = 32, KB_TOKEN_LENGTH = 2 * KB_TOKEN_BYTES };
@@ -53,7 +55,7 @@ struct kb_answer {
     size_t fixed_size;
 };
 
-/* ---- checks.c ----------------------------------------------------------------------------------
+/* ---- gate.c ------------------------------------------------------------------------------------
  */
 
 /* Fill the token with fresh random digits. KB_E_SYSTEM where the system has none. */
@@ -84,6 +86,8 @@ void kb_route_answer(const struct kb_gate *gate, const struct kb_review_desk *de
  */
 
 void kb_answer_json(struct kb_answer *answer);
+/* Append what `json` says and let go of it; NULL fails, as no memory does. */
+void kb_answer_dump(json_t *json, struct kb_text *out);
 /* 422 and what the person is told; 500 for disk and memory. */
 void kb_answer_error(struct kb_answer *answer, const struct kb_err *err);
 /* An error in two: what failed, and what to do, NULL-ended views into `text`, which is cut. */

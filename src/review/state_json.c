@@ -7,11 +7,7 @@
 
 #include "keelblock/version.h"
 
-#include <jansson.h>
 #include <string.h>
-
-/* Nine digits tell any two figures apart that the report does (six). */
-enum { STATE_DIGITS = 9 };
 
 static json_t *number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
@@ -388,14 +384,7 @@ static json_t *state_json(const struct kb_review_sheet *sheet) {
 }
 
 static enum kb_status write(json_t *json, struct kb_text *out, struct kb_err *err) {
-    char *written =
-        json != NULL ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(STATE_DIGITS)) : NULL;
-    json_decref(json);
-    if (written == NULL) {
-        return kb_fail_memory(err, KB_SERVE_STAGE, 0);
-    }
-    kb_text_add(out, written);
-    free(written);
+    kb_answer_dump(json, out);
     return out->failed ? kb_fail_memory(err, KB_SERVE_STAGE, out->length) : KB_OK;
 }
 

@@ -1,4 +1,4 @@
-/* checks.c - who may ask: only a page that this server gave out, from this machine.
+/* gate.c - who may ask: only a page that this server gave out, from this machine.
  *
  * The server listens on the loopback address alone, but every page in the person's browser, and
  * every program of this machine, can reach that. So, in this order:
