@@ -84,8 +84,9 @@ struct kb_quality_params {
      * light, saturation, shadows, blocks, noise, pull-out and stains in per cent; grey levels;
      * scratches in mm/mm2; etch-weak and etch-strong in times of the spread,
      * etch-ferrite in per cent; boundaries in um (without scale: as if a pixel were half a
-     * micrometre); resolution in pixels. Any
-     * negative value: no limit. Defaults: quality_params.c, found with tests/ladder. */
+     * micrometre); resolution in pixels across the smallest particle, and without particles at 0.7
+     * of that in pixels (or deviations of the blur, where larger) across the lesser constituent.
+     * Any negative value: no limit. Defaults: quality_params.c, found with tests/ladder. */
     double warn[KB_CHECKS], unfit[KB_CHECKS];
 };
 KB_API struct kb_quality_params kb_quality_params_default(enum kb_material material,

@@ -43,7 +43,8 @@ static const struct check_fact fact[KB_CHECKS] = {
                                20.0, 30.0},
     [KB_CHECK_BOUNDARIES] = {"boundaries", "boundaries: width of the dark lines in ferrite", true,
                              1.1, 1.4},
-    [KB_CHECK_RESOLUTION] = {"resolution", "resolution: pixels across the smallest particle", false,
+    [KB_CHECK_RESOLUTION] = {"resolution",
+                             "resolution: pixels across the smallest particle or region", false,
                              10.0, 5.0},
 };
 

@@ -50,6 +50,15 @@ KB_NODISCARD enum kb_status kb_quality_sample(const struct kb_image *grey,
 #define KB_EDGES_LEAST 40
 void kb_quality_edges(const struct kb_look *look, struct kb_edge_widths *widths);
 
+/* ---- thickness.c: of the lesser of two constituents of the matrix ------------------------------
+ */
+struct kb_thickness {
+    enum kb_phase phase;
+    double px;   /* mean; NaN where there are too few chords */
+    double seen; /* the same in deviations of the blur where these are larger than a pixel */
+};
+struct kb_thickness kb_quality_thickness(const struct kb_look *look);
+
 /* ---- tiles.c: how far phases are apart where they lie side by side ---------------------------
  */
 struct kb_apart {

@@ -1,12 +1,12 @@
 /* paint.c - the grey of each phase, before light and lens.
  *
- * Etched under the light microscope ferrite is bright with thin dark boundaries, pearlite grey to
- * dark with colonies of different grey and lamellae where they are resolved, graphite darkest. As
- * polished the whole matrix is bright. An etch that was left on too long eats ferrite too: it gets
- * dark, unevenly from grain to grain, and mottled with pits and deposits of a few micrometres;
- * boundaries are dug wide; pearlite goes black until it is as dark as graphite. With secondary
- * electrons the carbide stands out bright from dark ferrite, and edges are bright. Grey levels are
- * those of ordinary exposures (common practice, no published source).
+ * Etched under the light microscope ferrite is bright with thin dark boundaries between its grains,
+ * pearlite grey to dark with colonies of different grey and lamellae where they are resolved,
+ * graphite darkest. As polished the whole matrix is bright. An etch that was left on too long eats
+ * ferrite too: it gets dark, unevenly from grain to grain, and mottled with pits and deposits of a
+ * few micrometres; boundaries are dug wide; pearlite goes black until it is as dark as graphite.
+ * With secondary electrons the carbide stands out bright from dark ferrite, and edges are bright.
+ * Grey levels are those of ordinary exposures (common practice, no published source).
  */
 #include "render_priv.h"
 
@@ -131,6 +131,9 @@ static double ferrite_grey(const struct brush *b, double x, double y) {
     }
     struct kb_cell_hit hit = kb_cells_find(&b->canvas->matrix->grain, x, y);
     grey += b->palette->ferrite_spread * (double)hit.cell->tone;
+    if (hit.cell->pearlite || hit.other->pearlite) {
+        return grey; /* the straight border of these cells is not that of the ragged pearlite */
+    }
     /* each groove has its own depth; below the size of a pixel it gets fainter, not narrower */
     double pair = (double)hit.cell->tone * (double)hit.other->tone; /* the same from both sides */
     double half = fmax(b->palette->groove, 0.5 * b->px_um);

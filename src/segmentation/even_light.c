@@ -444,3 +444,15 @@ void kb_seg_even_row(const struct kb_seg *seg, int32_t y, uint8_t *to) {
         }
     }
 }
+
+double kb_seg_gain_at(const struct kb_seg *seg, int32_t x, int32_t y) {
+    const struct kb_image *grey = &seg->field->grey;
+    const struct kb_seg_light *light = &seg->light;
+    if (light->fitted) {
+        double half = 0.5 * (double)(grey->width > grey->height ? grey->width : grey->height);
+        double u = ((double)x + 0.5 - 0.5 * (double)grey->width) / half;
+        double v = ((double)y + 0.5 - 0.5 * (double)grey->height) / half;
+        return 1.0 / fmax(kb_surface_at(&light->surface, u, v), (double)SURFACE_LEAST);
+    }
+    return light->blank.px != NULL ? (double)light->gain[kb_row(&light->blank, y)[x]] : 1.0;
+}

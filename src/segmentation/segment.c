@@ -8,6 +8,7 @@
  *   pearlite     lamellae closed to regions where they are resolved; dark lines given back
  *   clean        specks below clean_um go to their surroundings
  *   look again   a threshold beside a single hill goes half way to the regions found beyond it
+ *   border       where a line along it made pearlite too wide, half of the line is given back
  *   single       one constituent only in the matrix? then which, with evidence, or "matrix"
  *   network      under secondary electrons: smooth cementite behind a rim, as grey as the rest
  *   other        regions that fit neither constituent of the matrix by grey and contrast
@@ -209,9 +210,9 @@ static enum kb_status look_again(struct kb_seg *seg, struct kb_err *err) {
 
 static enum kb_status go(struct kb_seg *seg, struct kb_err *err) {
     static kb_seg_step *const step[] = {
-        prepare,         kb_seg_why_begin, kb_seg_even_light, kb_seg_denoise,
-        kb_seg_why_grey, take_histogram,   kb_seg_thresholds, label_all,
-        look_again,      kb_seg_single,    kb_seg_network,    kb_seg_other,
+        prepare,        kb_seg_why_begin,  kb_seg_even_light, kb_seg_denoise, kb_seg_why_grey,
+        take_histogram, kb_seg_thresholds, label_all,         look_again,     kb_seg_border,
+        kb_seg_single,  kb_seg_network,    kb_seg_other,
     };
     enum kb_status status = run_steps(step, sizeof step / sizeof *step, seg, err);
     if (status == KB_OK) {

@@ -58,6 +58,7 @@ struct kb_seg {
     double stripes_open;         /* share of them that the closing did not reach */
     bool stripes_closed;         /* lamellae are resolved and were closed to regions */
     double stripes;           /* share of bright pixels deep inside pearlite; resolved lamellae */
+    double line_shift_um;     /* by which a line along it had the border of pearlite too far out */
     double light_pearlite_px; /* mid-grey, but as rough as pearlite; other.c */
     double bright_alone_px;   /* called ferrite, but none of it beside graphite; about */
     bool noise_is_strong;     /* smoothed on top of the median */
@@ -73,6 +74,8 @@ struct kb_seg {
 KB_NODISCARD enum kb_status kb_seg_even_light(struct kb_seg *seg, struct kb_err *err);
 /* Row y of the field with that light divided out. */
 void kb_seg_even_row(const struct kb_seg *seg, int32_t y, uint8_t *to);
+/* Evened over taken grey at one pixel. */
+double kb_seg_gain_at(const struct kb_seg *seg, int32_t x, int32_t y);
 
 /* ---- denoise.c ---------------------------------------------------------------------------------
  */
@@ -137,6 +140,8 @@ KB_NODISCARD enum kb_status kb_seg_classify(struct kb_seg *seg, struct kb_err *e
 KB_NODISCARD enum kb_status kb_seg_graphite(struct kb_seg *seg, struct kb_err *err);
 /* pearlite.c: pearlite as regions, dark lines back to the matrix. */
 KB_NODISCARD enum kb_status kb_seg_pearlite(struct kb_seg *seg, struct kb_err *err);
+/* edge_line.c: a line along the border of pearlite belongs to both sides by halves. */
+KB_NODISCARD enum kb_status kb_seg_border(struct kb_seg *seg, struct kb_err *err);
 /* single.c: where the matrix shows one constituent only, say which, or that it cannot be said. */
 KB_NODISCARD enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err);
 /* The same, asked beforehand: one hill, and its texture is that of pearlite? */
@@ -183,6 +188,8 @@ struct kb_seg_closing {
 void kb_seg_why_closed(const struct kb_seg *seg, const struct kb_seg_closing *closing);
 /* Before lines narrower than width_um are given back. */
 void kb_seg_why_lines(const struct kb_seg *seg, const struct kb_bits *lines, double width_um);
+/* After the border of pearlite was moved by shift_um. */
+void kb_seg_why_border(const struct kb_seg *seg, double shift_um);
 
 /* Exclude what lies inside (polygon.c). */
 KB_NODISCARD enum kb_status kb_seg_leave_out(const struct kb_polygon *polygon,

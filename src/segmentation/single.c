@@ -56,8 +56,14 @@
 /* Hills part where the histogram between them falls below this share of the lower one. */
 #define VALLEY_PARTS 0.7
 
+/* Texture is asked at the distance of a pair; a region must be as wide to have any. */
+#define BORDER_PER_LAG 0.5
+#define BORDER_LEAST 2 /* pixels: a blurred border is as broad */
+
 struct sampler {
     int32_t lag;    /* from pixel to pixel of a pair */
+    int32_t border; /* pixels beside the other constituent that tell nothing of `lesser` */
+    uint8_t lesser; /* label of the constituent of which there is less; KB_EXCLUDED: of neither */
     int32_t length; /* pixels added up at each place, against noise */
     int margin;     /* a line differs from both sides by this much, sums of `length` pixels */
 };
@@ -81,6 +87,24 @@ static bool is_matrix(const struct kb_seg *seg, uint8_t label) {
     return label == KB_PEARLITE || label == seg->scheme.plain;
 }
 
+/* Whether the pixel lies inside its region, clear of its border. */
+static bool is_inside(const struct kb_image *label, int32_t x, int32_t y, int32_t border) {
+    if (x < border || y < border || x >= label->width - border || y >= label->height - border) {
+        return false;
+    }
+    uint8_t here = kb_row(label, y)[x];
+    return kb_row(label, y - border)[x] == here && kb_row(label, y + border)[x] == here &&
+           kb_row(label, y)[x - border] == here && kb_row(label, y)[x + border] == here;
+}
+
+/* A film of the lesser constituent is rough from its borders alone: of it only what lies inside is
+ * asked. Of the other all is, so that specks left in it are not the less rough for it. */
+static bool is_asked(const struct kb_seg *seg, const struct sampler *s, int32_t x, int32_t y) {
+    const struct kb_image *label = &seg->map->label;
+    return kb_row(label, y)[x] != s->lesser ||
+           (is_inside(label, x, y, s->border) && is_inside(label, x + s->lag, y, s->border));
+}
+
 static void tally_row(const struct kb_seg *seg, const struct sampler *s, int32_t y,
                       struct tally *tally) {
     const uint8_t *grey = kb_row(&seg->field->grey, y);
@@ -93,9 +117,11 @@ static void tally_row(const struct kb_seg *seg, const struct sampler *s, int32_t
         }
         int left = sum_at(grey + x, s->length);
         int middle = sum_at(grey + x + s->lag, s->length);
-        tally->seen[here][abs(left - middle)]++;
-        tally->grey[here] += grey[x];
-        tally->pairs[here]++;
+        if (is_asked(seg, s, x, y)) {
+            tally->seen[here][abs(left - middle)]++;
+            tally->grey[here] += grey[x];
+            tally->pairs[here]++;
+        }
         if (label[x + 2 * s->lag] == here) {
             int right = sum_at(grey + x + 2 * s->lag, s->length);
             tally->triples++;
@@ -122,11 +148,13 @@ static double black_level(const struct kb_seg *seg) {
 }
 
 /* Roughness of each phase and the share of lines, from the field as it was taken. */
-static void measure_texture(struct kb_seg *seg) {
+static void measure_texture(struct kb_seg *seg, enum kb_phase lesser) {
     struct tally tally = {0};
     struct sampler s;
     s.lag = (int32_t)fmax(
         2.0, fmin(0.5 * seg->params->colony_um / seg->px_um, 0.25 * (double)seg->map->label.width));
+    s.border = (int32_t)fmax(BORDER_PER_LAG * s.lag, BORDER_LEAST);
+    s.lesser = (uint8_t)lesser;
     s.length = s.lag / 2 < 1 ? 1 : s.lag / 2 > LENGTH_MOST ? LENGTH_MOST : s.lag / 2;
     /* four standard deviations of a mean, and 2 % of full scale: lines that an eye would see */
     s.margin = (int)(fmax(4.0 * seg->noise / sqrt((double)s.length), 5.0) * (double)s.length);
@@ -270,7 +298,7 @@ bool kb_seg_hill_is_pearlite(struct kb_seg *seg) {
         f->pixels[KB_PEARLITE] > f->pixels[seg->scheme.plain]) {
         return false;
     }
-    measure_texture(seg);
+    measure_texture(seg, KB_EXCLUDED);
     return phase_of_texture(seg, seg->roughness[seg->scheme.plain]) == KB_PEARLITE;
 }
 
@@ -281,7 +309,9 @@ enum kb_status kb_seg_single(struct kb_seg *seg, struct kb_err *err) {
         seg->map->figures.origin[seg->scheme.classes - 2] == KB_THRESHOLD_BY_HAND) {
         return KB_OK;
     }
-    measure_texture(seg);
+    const uint64_t *pixels = seg->map->figures.pixels;
+    bool pearlite_most = pixels[KB_PEARLITE] > pixels[seg->scheme.plain];
+    measure_texture(seg, pearlite_most ? seg->scheme.plain : KB_PEARLITE);
     decide(seg);
     if (seg->single) {
         seg->map->figures.one_constituent = true;

@@ -308,3 +308,18 @@ void kb_seg_why_lines(const struct kb_seg *seg, const struct kb_bits *lines, dou
                    step.figure, width_um, kb_phase_name(seg->scheme.plain));
     }
 }
+
+void kb_seg_why_border(const struct kb_seg *seg, double shift_um) {
+    for (struct kb_why *why = NULL; (why = kb_seg_why_next(seg, why)) != NULL;) {
+        struct kb_why_step step = kb_seg_why_step(why, "line on the border", seg->scheme.plain);
+        if (step.from != KB_PEARLITE || kb_row(&seg->map->label, why->y)[why->x] != step.to) {
+            continue;
+        }
+        step.figure = shift_um;
+        step.unit = "um";
+        kb_why_add(why, &step,
+                   "a line runs along the border of pearlite and made it too wide by %.2g um; half "
+                   "of a line belongs to either side, so that this point is %s",
+                   step.figure, kb_phase_name(step.to));
+    }
+}

@@ -196,6 +196,31 @@ static void pixels_across_the_smallest_particle_follow_the_scale(void **state) {
     plate_release(&plate);
 }
 
+/* Bands of ferrite in pearlite, square to the rows: their chords are their thickness, and those of
+ * bands at all angles pi / 2 times as long. */
+static void areas_need_regions_of_some_pixels(void **state) {
+    (void)state;
+    static const struct {
+        int32_t band;
+        enum kb_fitness fitness;
+    } rung[] = {{20, KB_FIT}, {13, KB_FIT}, {9, KB_USABLE}, {5, KB_NOT_FIT}};
+    for (size_t i = 0; i < sizeof rung / sizeof *rung; i++) {
+        struct plate plate;
+        plate_make(640, 480, 120, KB_PEARLITE, &plate);
+        for (int32_t x = 10; x + 60 < 640; x += 60) {
+            plate_rect(&plate, (struct kb_rect){x, 0, rung[i].band, 480}, 205, KB_FERRITE);
+        }
+        struct kb_quality q = plate_look(&plate, KB_CARBON_STEEL, KB_LIGHT);
+        assert_near(q.check[KB_CHECK_RESOLUTION].value, 2.0 / 3.14159265 * rung[i].band, 1e-6);
+        assert_int_equal(q.check[KB_CHECK_RESOLUTION].fitness, rung[i].fitness);
+        plate_release(&plate);
+    }
+    struct plate plain;
+    plate_make(320, 240, 120, KB_PEARLITE, &plain);
+    assert_false(plate_look(&plain, KB_CARBON_STEEL, KB_LIGHT).check[KB_CHECK_RESOLUTION].looked);
+    plate_release(&plain);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_width_of_an_edge_is_that_of_its_blur),
@@ -208,6 +233,7 @@ int main(void) {
         cmocka_unit_test(lines_eight_pixels_apart_in_one_direction_are_no_blocks),
         cmocka_unit_test(the_fall_of_the_light_is_measured),
         cmocka_unit_test(pixels_across_the_smallest_particle_follow_the_scale),
+        cmocka_unit_test(areas_need_regions_of_some_pixels),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
