@@ -117,6 +117,42 @@ static enum kb_status refuse_loss(struct kb_desk *desk, const struct trial *tria
     return status;
 }
 
+static const char *nothing_changed(enum kb_record_kind kind) {
+    switch (kind) {
+    case KB_RECORD_EXCLUDE:
+        return "what is to be left out lies outside the picture (draw within it)";
+    case KB_RECORD_CUT:
+        return "the stroke parts no graphite (draw it right across a particle)";
+    case KB_RECORD_JOIN:
+        return "these are not two particles (begin in the one and end in the other)";
+    case KB_RECORD_PHASE:
+        return "the region has this phase already, or is left out (point at another)";
+    case KB_RECORD_FORM:
+        return "no particle with a form lies here (point at one that counts)";
+    default:
+        return "this changes nothing in these fields (look at their classes)";
+    }
+}
+
+/* Decisions on record may come to nothing when others take their place; a fresh one may not. Its
+ * own are those without a time, which the record sets. */
+static enum kb_status refuse_nothing(const struct trial *trial, enum kb_record_kind kind,
+                                     struct kb_err *err) {
+    size_t own = 0, void_ones = 0;
+    for (size_t i = 0; i < trial->jobs; i++) {
+        const struct kb_desk_measured *measured = trial->job[i].measured;
+        for (size_t k = 0; k < measured->outcomes; k++) {
+            const struct kb_by_hand *hand = &measured->outcome[k];
+            const bool fresh = hand->at == NULL && strcmp(hand->origin, "review") == 0;
+            own += fresh;
+            void_ones += fresh && hand->without_effect;
+        }
+    }
+    return own > 0 && own == void_ones
+               ? kb_fail(err, KB_E_USAGE, "app", NULL, "%s", nothing_changed(kind))
+               : KB_OK;
+}
+
 /* The specimen under the change, unless some field is not measured yet. */
 static enum kb_status conclude(const struct kb_desk *desk, struct trial *trial,
                                struct kb_err *err) {
@@ -181,11 +217,14 @@ static void break_seal(struct kb_desk *desk) {
 }
 
 static void put_in_force(struct kb_desk *desk, struct trial *trial) {
+    struct kb_desk_hands *hands = NULL; /* the same, with the time that is on record */
+    if (kb_desk_hands_make(desk, NULL, &hands, NULL) != KB_OK) {
+        hands = kb_desk_hands_hold(trial->hands);
+    }
     (void)pthread_mutex_lock(&desk->lock);
     const bool untouched = desk->generation == trial->generation;
     kb_desk_hands_drop(desk->hands);
-    desk->hands = trial->hands;
-    trial->hands = NULL;
+    desk->hands = hands;
     for (size_t i = 0; i < trial->jobs; i++) {
         struct kb_desk_job *job = &trial->job[i];
         kb_desk_install(desk, job->index, job->measured, job->pixels);
@@ -213,6 +252,9 @@ static enum kb_status make(struct kb_desk *desk, struct kb_record_entry *draft, 
     }
     if (status == KB_OK && !must) {
         status = refuse_loss(desk, &trial, err);
+    }
+    if (status == KB_OK && !must) {
+        status = refuse_nothing(&trial, draft->kind, err);
     }
     if (status == KB_OK) {
         status = conclude(desk, &trial, err);

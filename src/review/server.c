@@ -224,6 +224,13 @@ static void done(void *context, struct MHD_Connection *connection, void **kept,
 /* ---- begin and end -----------------------------------------------------------------------------
  */
 
+/* No path and no argument of ours needs an escape: one that holds some names nothing. */
+static size_t keep_escapes(void *context, struct MHD_Connection *connection, char *text) {
+    (void)context;
+    (void)connection;
+    return strlen(text);
+}
+
 static enum kb_status open_port(struct kb_review_server *server, struct kb_err *err) {
     struct sockaddr_in here = {.sin_family = AF_INET, .sin_port = 0};
     here.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
@@ -232,7 +239,8 @@ static enum kb_status open_port(struct kb_review_server *server, struct kb_err *
         NULL, handle, server, MHD_OPTION_SOCK_ADDR, (struct sockaddr *)&here,
         MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTIONS_MOST, MHD_OPTION_CONNECTION_TIMEOUT,
         (unsigned)IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_MOST,
-        MHD_OPTION_NOTIFY_COMPLETED, done, NULL, MHD_OPTION_END);
+        MHD_OPTION_UNESCAPE_CALLBACK, keep_escapes, NULL, MHD_OPTION_NOTIFY_COMPLETED, done, NULL,
+        MHD_OPTION_END);
     if (server->daemon == NULL) {
         return kb_fail(err, KB_E_SYSTEM, KB_SERVE_STAGE, NULL,
                        "cannot open a port on this machine: %s (is networking switched off?)",
