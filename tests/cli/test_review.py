@@ -392,7 +392,12 @@ class Review(program.Case):
             self.assertIn("review.jsonl", state["signed"]["changed"])
         self.assertEqual(program.run("review", "--verify", self.folder).returncode, 1)
         with self.serve(self.folder) as served:
-            self.assertFalse(served.window().settled()["signed"]["intact"])
+            window = served.window()
+            state = window.settled()
+            while state["signed"] is None:  # digests are compared when all is measured
+                window.json(f"wait?revision={state['revision']}")
+                state = window.json("state")
+            self.assertFalse(state["signed"]["intact"])
 
     def test_a_field_that_cannot_be_measured_is_shown_with_the_reason(self):
         Image.fromarray(numpy.full((480, 640), 128, numpy.uint8)).save(
