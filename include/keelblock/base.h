@@ -154,7 +154,7 @@ enum kb_severity { KB_NOTE, KB_WARNING, KB_SERIOUS };
 struct kb_finding {
     char code[40]; /* stable word, kebab-case: "scale-unknown" */
     enum kb_severity severity;
-    char text[400]; /* a sentence: what is the matter, then what to do about it */
+    char text[560]; /* a sentence: what is the matter, then what to do about it */
 };
 
 struct kb_findings {

@@ -66,7 +66,7 @@ struct kb_prepare_seen {
     const struct kb_abrasive *abrasive; /* scratches: the paper that may have left them, or NULL */
     bool fine;                          /* scratches: finer than any paper */
     bool electrons;                     /* seen in the SEM */
-    char advice[240];                   /* of the measurement; "" none */
+    char advice[320];                   /* of the measurement; "" none */
 };
 
 struct kb_prepare_fault {

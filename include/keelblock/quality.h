@@ -45,7 +45,7 @@ struct kb_check_result {
     bool more_is_worse;
     const char *unit; /* static text */
     char says[200];   /* what is seen, one sentence */
-    char advice[240]; /* what to do at the bench or the camera, "" when fit */
+    char advice[320]; /* what to do at the bench or the camera, "" when fit */
 };
 
 /* Directions of residual scratches, at most two families. */

@@ -4,6 +4,7 @@
 
 #include "fail_alloc.h"
 #include "kb_cmocka.h"
+#include "quality_priv.h"
 
 #include <string.h>
 
@@ -25,6 +26,23 @@ static void every_check_has_its_own_name_and_words(void **state) {
     assert_string_equal(kb_fitness_name(KB_FIT), "fit");
     assert_string_equal(kb_fitness_name(KB_USABLE), "usable");
     assert_string_equal(kb_fitness_name(KB_NOT_FIT), "not-fit");
+}
+
+/* A caution that is cut short is none. */
+static void all_advice_fits_where_it_is_kept(void **state) {
+    (void)state;
+    struct kb_quality quality = {.crossed = false};
+    struct kb_look look = {.out = &quality};
+    for (int contrast = 0; contrast <= KB_SEM; contrast++) {
+        for (int i = 0; i < 4 * KB_CHECKS; i++) {
+            struct kb_check_result *check = &quality.check[i / 4];
+            look.contrast = (enum kb_contrast)contrast;
+            quality.crossed = i % 2 == 1;
+            check->fitness = i % 4 < 2 ? KB_USABLE : KB_NOT_FIT;
+            const char *advice = kb_quality_advice(&look, (enum kb_check)(i / 4));
+            assert_true(strlen(advice) > 0 && strlen(advice) < sizeof check->advice);
+        }
+    }
 }
 
 static void expect_refused(const struct kb_quality_params *params, const char *subject) {
@@ -146,6 +164,7 @@ static void every_failed_allocation_is_reported_and_nothing_is_left(void **state
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_check_has_its_own_name_and_words),
+        cmocka_unit_test(all_advice_fits_where_it_is_kept),
         cmocka_unit_test(limits_that_are_no_limits_are_refused),
         cmocka_unit_test(a_limit_that_is_switched_off_never_fires),
         cmocka_unit_test(a_map_of_another_field_is_refused),
