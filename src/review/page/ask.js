@@ -56,6 +56,25 @@ function choiceRows(words, choices) {
     );
 }
 
+/* The reason, and the usual ones a click away. */
+function whyRows(box, kind) {
+    return [
+        h(
+            "label",
+            { class: "row" },
+            "Why?",
+            box("why", "text", { value: reasonOf(kind), maxlength: 200, required: true }),
+        ),
+        h(
+            "p",
+            { class: "usual", "aria-label": "Usual reasons" },
+            ...reasons(kind).map((why) =>
+                h("button", { type: "button", value: why, class: "reason" }, why),
+            ),
+        ),
+    ];
+}
+
 function fields({ kind, choices, choiceWords, length, all }) {
     const box = (name, type, rest) => h("input", { name, type, autocomplete: "off", ...rest });
     return [
@@ -73,19 +92,7 @@ function fields({ kind, choices, choiceWords, length, all }) {
                   ),
               )
             : null,
-        h(
-            "label",
-            { class: "row" },
-            "Why?",
-            box("why", "text", { value: reasonOf(kind), maxlength: 200, required: true }),
-        ),
-        h(
-            "p",
-            { class: "usual", "aria-label": "Usual reasons" },
-            ...reasons(kind).map((why) =>
-                h("button", { type: "button", value: why, class: "reason" }, why),
-            ),
-        ),
+        ...(kind in REASONS ? whyRows(box, kind) : []),
         all
             ? h(
                   "label",
@@ -117,13 +124,13 @@ function lengthOf(text) {
 function answerOf(form, kind) {
     const given = new FormData(form);
     const answer = {
-        why: given.get("why").trim(),
+        why: given.get("why")?.trim(),
         who: given.get("who").trim(),
         choice: given.get("choice"),
         length: given.has("length") ? lengthOf(given.get("length")) : null,
         all: given.get("all") === "on",
     };
-    kept.set(`why.${kind}`, answer.why);
+    if (answer.why) kept.set(`why.${kind}`, answer.why);
     kept.set("who", answer.who);
     return answer;
 }
@@ -186,6 +193,11 @@ export function ask(question) {
     });
 }
 
+/* The name of whoever is there, asked where it is not known; "" when it is not said. */
+export async function whoIsIt() {
+    return nameOf() || ((await ask({ kind: "name", title: "Who is it?" }))?.who ?? "");
+}
+
 /* Beside the place, wholly on the page. */
 function place(dialog, at) {
     const [x, y] = at ?? [innerWidth / 3, innerHeight / 3];
@@ -198,11 +210,13 @@ function place(dialog, at) {
 /* The first thing that is not known yet. */
 function begin(form) {
     const named = (name) => form.querySelector(`[name=${name}]`);
+    const unknown = nameOf() === "" ? named("who") : null;
     const open =
         named("length") ??
         form.querySelector("[name=choice]:checked") ??
         named("choice") ??
-        (nameOf() === "" ? named("who") : named("why"));
+        unknown ??
+        named("why");
     open.focus();
     if (open.type === "text") {
         open.select();

@@ -1,4 +1,5 @@
 /* changes.js - changes on their way to the program, one after the other, and what came of them. */
+import { whoIsIt } from "./ask.js";
 import { Gone, Refused, post } from "./server.js";
 import { store, takeState } from "./store.js";
 import { byId, fixed, h, withUnit } from "./words.js";
@@ -81,14 +82,20 @@ export function change(body) {
     return queued("change", body, (state) => `${lastWords(state)}.`);
 }
 
-export function undo(who) {
-    if (store.state.can_undo === null) return note("", "There is nothing to undo.");
-    return queued("undo", { who }, () => "Undone.");
+/* By whom it is done, then done; nobody who does not say it. */
+async function byName(path, says) {
+    const who = await whoIsIt();
+    return who ? queued(path, { who }, () => says) : false;
 }
 
-export function redo(who) {
+export function undo() {
+    if (store.state.can_undo === null) return note("", "There is nothing to undo.");
+    return byName("undo", "Undone.");
+}
+
+export function redo() {
     if (store.state.can_redo === null) return note("", "There is nothing to do again.");
-    return queued("redo", { who }, () => "Done again.");
+    return byName("redo", "Done again.");
 }
 
 export function sign(who, remark) {

@@ -2,7 +2,6 @@
  * the news of the program. The way of the data: server.js > store.js > all that shows it; what
  * a person does goes through changes.js to the program, and comes back as a new state.
  */
-import { nameOf } from "./ask.js";
 import { isBusy, lastWords, note, redo, undo } from "./changes.js";
 import { startFilm } from "./film.js";
 import { Histogram } from "./histogram.js";
@@ -165,8 +164,8 @@ const actions = {
         openTab("field", false);
         histogram.focus();
     },
-    undo: () => undo(nameOf()),
-    redo: () => redo(nameOf()),
+    undo,
+    redo,
     tab: (id) => openTab(id),
 };
 
@@ -190,8 +189,8 @@ function arrows(event) {
 function withControl(event) {
     const key = event.key.toLowerCase();
     if (key !== "z" && key !== "y") return false;
-    if (key === "y" || event.shiftKey) redo(nameOf());
-    else undo(nameOf());
+    if (key === "y" || event.shiftKey) redo();
+    else undo();
     return true;
 }
 

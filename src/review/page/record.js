@@ -2,7 +2,6 @@
  *
  * Nothing is ever taken off the record: what was undone stays, struck through.
  */
-import { nameOf } from "./ask.js";
 import { redo, undo } from "./changes.js";
 import { drawShape } from "./gesture.js";
 import { on, showField, store } from "./store.js";
@@ -64,7 +63,7 @@ export class Record {
         const button = (words, key, able, does) =>
             h(
                 "button",
-                { type: "button", disabled: able === null, onclick: () => does(nameOf()) },
+                { type: "button", disabled: able === null, onclick: () => does() },
                 `${words} `,
                 h("kbd", {}, key),
             );
