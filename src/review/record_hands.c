@@ -102,6 +102,7 @@ static bool add_entry(struct list *list, const struct kb_record_entry *entry) {
                                    .who = entry->who,
                                    .at = entry->at,
                                    .origin = origin,
+                                   .level = NAN,
                                    .may_miss = true,
                                    .phase = entry->phase,
                                    .form = entry->form,

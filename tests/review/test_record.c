@@ -289,6 +289,7 @@ static void hands_are_the_changes_in_force_and_the_last_word_holds(void **state)
     assert_near(hand[1].level, 95.0, 0.0);
     assert_int_equal(hand[2].kind, KB_HAND_JOIN);
     assert_int_equal(hand[2].points, 2);
+    assert_true(isnan(hand[2].level)); /* is no threshold */
     assert_int_equal(hand[3].phase, KB_FERRITE);
     assert_string_equal(hand[3].who, "R. Ash");
     assert_true(hand[3].may_miss);
