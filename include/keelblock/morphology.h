@@ -100,24 +100,27 @@ struct kb_morphology_params {
                              radius, um */
     bool flake;           /* flake or compacted graphite expected: nothing is parted */
     double part_neck;     /* a neck is also at most this share of that radius, 0..1 (0.9) */
-    /* Of two pieces side by side one is round: shape factor and solidity at least these (0.7,
-     * 0.93); the other is at least compact (0.5, 0.9). */
-    double part_shape, part_solidity;
-    double part_shape_other, part_solidity_other;
-    /* Their mean shape factor, by area, is at least part_pair + part_pair_neck * the neck's share
-     * of the lesser inscribed radius (0.5, 0.3): the wider the neck, the rounder they must be. */
-    double part_pair, part_pair_neck;
-    /* A piece of at least this shape factor is cut off whatever hangs on it, where the neck is at
-     * most that share of the lesser inscribed radius (0.8, 0.55): so a cluster does not stay whole
-     * for the sake of one ragged or unparted member. */
+    /* A piece is as round as the mean of its shape factor and its circularity. Two pieces are
+     * parted where they are on the average at least part_round + part_round_neck * the neck's
+     * share of the lesser inscribed radius (0.71, 0.15): the wider the neck, the rounder they must
+     * be. Where the frame cuts one of them the other decides (0.65, 0.3). */
+    double part_round, part_round_neck;
+    double part_frame, part_frame_neck;
+    /* They are parted too where one is at least part_alone + part_alone_neck * the neck's share of
+     * its own radius (0.7, 0.5), whatever the other is: so a cluster does not stay whole for the
+     * sake of one ragged or unparted member. */
     double part_alone, part_alone_neck;
-    double part_thin; /* a neck of at most this share of the lesser inscribed radius parts where one
-                         piece is compact, whatever the other is, 0..1 (0.3) */
-    double part_gain; /* by how much the pieces' mean shape factor, weighted by area, must exceed
-                         that of the whole, 0..1 (0.1) */
-    double hole_share;     /* a hole is filled when its area is at most this share of the particle's
-                              graphite about it: in the hole's box grown on each side by half the
-                              hole's equivalent diameter. 0: fill none (0.5) */
+    double part_sure; /* a cut stands for good once its pieces were rounder than asked for by this,
+                         whatever they are joined with later (0.02) */
+    /* A chord between two concave places of the outline parts where its pieces are on the average
+     * at least part_chord + part_round_neck * half the chord over the lesser half-axis (0.73), and
+     * each at least part_chord_least (0.72). */
+    double part_chord, part_chord_least;
+    double part_gain;  /* by how much the pieces must be rounder on the average, weighted by area,
+                          than the whole, 0..1 (0.05) */
+    double hole_share; /* a hole is filled when its area is at most this share of the particle's
+                          graphite about it: in the hole's box grown on each side by half the
+                          hole's equivalent diameter. 0: fill none (0.5) */
     double fallback_px_um; /* stands in for the pixel size in part_depth_um where that is unknown; a
                               finding says so (0.5) */
     double
@@ -153,6 +156,7 @@ struct kb_particles {
     size_t by_outline, by_pixels;
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
+    double parting_doubt;   /* of the cuts made and not made, so many are wrong, to be expected */
     size_t by_hand;         /* particles whose form was set by hand */
     uint32_t *named;        /* for each params->by_hand the id of its particle; 0: it has none, or
                                a later word about the same particle holds */

@@ -50,12 +50,12 @@ static void pack_segmentation(struct kb_pack *pack, const struct kb_segmentation
 
 static void pack_morphology(struct kb_pack *pack, const struct kb_morphology_params *params) {
     const double value[] = {
-        params->min_feret_um,     params->part_depth_um,       params->part_neck,
-        params->part_shape,       params->part_solidity,       params->part_shape_other,
-        params->part_thin,        params->part_solidity_other, params->part_gain,
-        params->hole_share,       params->fallback_px_um,      params->outline_reach_px,
-        params->outline_contrast, params->part_pair,           params->part_pair_neck,
-        params->part_alone,       params->part_alone_neck,
+        params->min_feret_um,     params->part_depth_um,    params->part_neck,
+        params->part_round,       params->part_round_neck,  params->part_frame,
+        params->part_frame_neck,  params->part_alone,       params->part_alone_neck,
+        params->part_sure,        params->part_chord,       params->part_chord_least,
+        params->part_gain,        params->hole_share,       params->fallback_px_um,
+        params->outline_reach_px, params->outline_contrast,
     };
     for (size_t i = 0; i < sizeof value / sizeof value[0]; i++) {
         number(pack, value[i]);

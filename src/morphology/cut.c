@@ -21,7 +21,7 @@ struct chord {
 };
 
 /* Whether a wider neck between the same two pieces stands earlier in the list. */
-static bool seen_before(struct kb_flood *flood, size_t at, uint32_t a, uint32_t b) {
+bool kb_cut_seen_before(struct kb_flood *flood, size_t at, uint32_t a, uint32_t b) {
     for (size_t i = 0; i < at; i++) {
         uint32_t c = kb_flood_root(flood, flood->saddle[i].a);
         uint32_t d = kb_flood_root(flood, flood->saddle[i].b);
@@ -127,7 +127,7 @@ void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
         const struct kb_saddle *saddle = &flood->saddle[i];
         uint32_t root_a = kb_flood_root(flood, saddle->a);
         uint32_t root_b = kb_flood_root(flood, saddle->b);
-        if (root_a == root_b || seen_before(flood, i, root_a, root_b)) {
+        if (root_a == root_b || kb_cut_seen_before(flood, i, root_a, root_b)) {
             continue;
         }
         const struct kb_piece *a = &scratch->piece[scratch->number[root_a]];

@@ -25,7 +25,7 @@ struct here {
     double x, y;
 };
 
-static double half_width(uint32_t squared) {
+double kb_half_width(uint32_t squared) {
     return sqrt((double)squared) - 0.5;
 }
 
@@ -59,14 +59,14 @@ bool kb_flood_worthwhile(const struct kb_window *window, double depth, double ne
     }
     const int32_t top_x = (int32_t)(top % (size_t)w);
     const int32_t top_y = (int32_t)(top / (size_t)w);
-    double largest = half_width(window->squared[top]);
+    double largest = kb_half_width(window->squared[top]);
     for (int32_t y = 1; y + 1 < window->height; y++) {
         const uint32_t *row = window->squared + (size_t)y * (size_t)w;
         for (int32_t x = 1; x + 1 < window->width; x++) {
             if (row[x] < 2 || !is_maximum(&row[x], w)) {
                 continue;
             }
-            double radius = half_width(row[x]);
+            double radius = kb_half_width(row[x]);
             double saddle = fmin(radius - depth, neck * radius); /* highest that the rule allows */
             double apart = hypot((double)(x - top_x), (double)(y - top_y));
             /* one step for the grid: the way between two pixels is no straight line */
@@ -170,7 +170,8 @@ static enum kb_status note_saddle(struct kb_flood *flood, uint32_t a, uint32_t b
         return kb_fail_memory(err, "morphology", sizeof *flood->saddle);
     }
     flood->saddle = items;
-    flood->saddle[flood->saddles++] = (struct kb_saddle){a, b, here.squared, here.x, here.y, 1.0};
+    flood->saddle[flood->saddles++] =
+        (struct kb_saddle){a, b, here.squared, here.x, here.y, 1.0, -HUGE_VAL};
     return KB_OK;
 }
 
@@ -189,8 +190,8 @@ static enum kb_status meet(struct kb_flood *flood, uint32_t a, uint32_t b, struc
     bool a_lesser = flood->basin[a].peak < flood->basin[b].peak ||
                     (flood->basin[a].peak == flood->basin[b].peak && a > b);
     uint32_t lesser = a_lesser ? a : b;
-    double radius = half_width(flood->basin[lesser].peak);
-    double saddle = half_width(here.squared);
+    double radius = kb_half_width(flood->basin[lesser].peak);
+    double saddle = kb_half_width(here.squared);
     if (radius - saddle >= rule->depth && saddle <= rule->neck * radius) {
         return note_saddle(flood, a, b, here, err);
     }

@@ -85,6 +85,7 @@ struct kb_window {
     uint32_t *squared;           /* squared distance to the nearest clear pixel */
     uint32_t *owner;             /* 0 clear, else 1 + number of the basin, then of the piece */
     size_t capacity;             /* pixels that the three have room for */
+    int32_t field_width, field_height;
 };
 
 /* Where two basins meet: the widest place of their common border. */
@@ -92,6 +93,7 @@ struct kb_saddle {
     uint32_t a, b;    /* basins, 0-based */
     uint32_t squared; /* squared distance there */
     double x, y, n;   /* sums over the pixels that are as wide: the middle of the neck */
+    double stood;     /* by how much a cut there stood at best (pieces.c) */
 };
 
 /* Basins of the distance map, one about every maximum that stands out. */
@@ -118,16 +120,18 @@ KB_NODISCARD enum kb_status kb_flood_run(struct kb_flood *flood, struct kb_windo
 /* False when the distance map has no second maximum that kb_flood_run() could keep apart from the
  * highest: far cheaper than the flood, and never wrong about it. */
 bool kb_flood_worthwhile(const struct kb_window *window, double depth, double neck);
+double kb_half_width(uint32_t squared); /* of a place at that squared distance, px */
 uint32_t kb_flood_root(struct kb_flood *flood, uint32_t basin);
 void kb_flood_release(struct kb_flood *flood);
 
 /* Join again pieces that are no nodules (pieces.c). window->owner holds 1 + piece afterwards;
  * *pieces is 1 when the region is better left whole. `whole` is the region as measured. */
 struct kb_piece {
-    uint32_t root;            /* basin */
-    double area, x, y, shape; /* shape factor */
-    enum kb_grade { KB_POOR, KB_COMPACT, KB_ROUND } grade;
-    bool joined; /* with another in this round of judging */
+    uint32_t root; /* basin */
+    double area, x, y;
+    double round; /* mean of shape factor and circularity */
+    double minor, solidity;
+    bool on_frame; /* cut by the edge of the picture */
 };
 struct kb_pieces_scratch {
     struct kb_spans *spans; /* one list a piece */
@@ -135,6 +139,8 @@ struct kb_pieces_scratch {
     uint32_t *number; /* piece of a root basin */
     struct kb_piece *piece;
     size_t capacity; /* of number and piece */
+    struct kb_spans merged;
+    double doubt; /* how many of the cuts and joins at hand are wrong, to be expected */
     struct kb_hull hull;
 };
 KB_NODISCARD enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
@@ -142,10 +148,39 @@ KB_NODISCARD enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_wi
                                             const struct kb_particle *whole,
                                             struct kb_pieces_scratch *scratch, size_t *pieces,
                                             struct kb_err *err);
+/* Probability that a cut or a join at such a margin is wrong, 0..0.5. */
+double kb_cut_doubt(double margin);
+/* Whether a wider neck between the same two pieces stands earlier in the list. */
+bool kb_cut_seen_before(struct kb_flood *flood, size_t at, uint32_t a, uint32_t b);
+/* Fill the figures of a piece from its spans, which are of the window. */
+KB_NODISCARD enum kb_status kb_piece_measure(const struct kb_spans *spans,
+                                             const struct kb_window *window, struct kb_hull *hull,
+                                             struct kb_piece *piece, struct kb_err *err);
 /* Make the borders between accepted pieces straight across their necks. */
 void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
                         const struct kb_pieces_scratch *scratch);
 void kb_pieces_release(struct kb_pieces_scratch *scratch);
+
+/* Cut further pieces off by chords between concave places (chords.c); window->owner holds 1 + piece
+ * before and after. */
+struct kb_chord_scratch {
+    double depth_px; /* set by the caller: least depth of a concave place */
+    struct kb_spans piece, near, far;
+    struct kb_hull hull;
+    struct kb_chord_step {
+        double x, y, depth;
+    } * step;
+    size_t steps;
+    double doubt; /* as in kb_pieces_scratch */
+};
+KB_NODISCARD enum kb_status kb_chords_cut(struct kb_window *window,
+                                          const struct kb_morphology_params *params,
+                                          struct kb_chord_scratch *scratch, size_t *pieces,
+                                          struct kb_err *err);
+void kb_chords_release(struct kb_chord_scratch *scratch);
+/* The pixels of one owner. */
+KB_NODISCARD enum kb_status kb_window_spans(const struct kb_window *window, uint32_t owner,
+                                            struct kb_spans *spans, struct kb_err *err);
 
 /* Part the touching nodules among the regions of `runs`, measured in `particle`. When any was cut,
  * `runs` and `order` are renewed, and *parted (runs->regions flags, kb_free) tells the pieces. */
@@ -153,6 +188,8 @@ struct kb_part_result {
     size_t clusters; /* cut */
     size_t pieces;   /* that came of them */
     size_t given_up; /* too large or too tangled */
+    double whole_px; /* their area */
+    double doubt;    /* cuts and joins that are wrong, to be expected */
     bool *parted;    /* NULL when nothing was cut */
 };
 KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, double px_um,

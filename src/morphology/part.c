@@ -3,7 +3,8 @@
  * Only suspects are looked at: regions whose hull is not filled as a single nodule's is, and whose
  * shape could gain by a cut. Each is drawn into a window of its own, its exact distance map is
  * flooded (flood.c), and the pieces are judged (pieces.c). The cut falls where the basins meet, so
- * every pixel stays in one of the pieces and area is kept.
+ * every pixel stays in one of the pieces and area is kept. What is left may still be nodules grown
+ * together so far that there is no neck: it is cut by chords between concave places (chords.c).
  *
  * Nodules that touch in a ring enclose some matrix, which was filled as if it were a hole. So the
  * cluster is first tried with its holes open, then, when that does not part it, with its holes
@@ -30,9 +31,11 @@ struct parter {
     const struct kb_image *label;
     const struct kb_morphology_params *params;
     double depth_px;
+    double doubt; /* of the region at hand */
     struct kb_window window;
     struct kb_flood flood;
     struct kb_pieces_scratch scratch;
+    struct kb_chord_scratch chords;
     struct kb_spans spans; /* of the region at hand */
     struct kb_spans cut;   /* spans of all pieces */
     uint32_t next_region;
@@ -62,6 +65,8 @@ static enum kb_status lay_window(struct parter *parter, struct kb_rect box, stru
     window->y = box.y - 1;
     window->width = box.width + 2;
     window->height = box.height + 2;
+    window->field_width = parter->label->width;
+    window->field_height = parter->label->height;
     return reserve_window(window, (size_t)window->width * (size_t)window->height, err);
 }
 
@@ -189,6 +194,33 @@ static bool is_too_large(const struct kb_particle *particle) {
     return (int64_t)(particle->box.width + 2) * (particle->box.height + 2) > window_limit;
 }
 
+/* Everything is one piece. */
+static void own_all(struct kb_window *window) {
+    size_t pixels = (size_t)window->width * (size_t)window->height;
+    for (size_t i = 0; i < pixels; i++) {
+        window->owner[i] = window->mask[i] != 0;
+    }
+}
+
+enum kb_status kb_window_spans(const struct kb_window *window, uint32_t owner,
+                               struct kb_spans *spans, struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    spans->count = 0;
+    for (int32_t y = 0; y < window->height && status == KB_OK; y++) {
+        const uint32_t *row = window->owner + (size_t)y * (size_t)window->width;
+        for (int32_t x = 0; x < window->width && status == KB_OK; x++) {
+            int32_t x0 = x;
+            while (x < window->width && row[x] == owner) {
+                x++;
+            }
+            if (x > x0) {
+                status = kb_spans_add(spans, (struct kb_span){y, x0, x, 0}, err);
+            }
+        }
+    }
+    return status;
+}
+
 /* Find the pieces of what is set in window->mask. */
 static enum kb_status find_pieces(struct parter *parter, const struct kb_particle *whole,
                                   size_t *pieces, struct kb_err *err) {
@@ -197,6 +229,7 @@ static enum kb_status find_pieces(struct parter *parter, const struct kb_particl
     enum kb_status status = kb_distance_squared(window->mask, window->width, window->height, true,
                                                 window->squared, err);
     *pieces = 1;
+    parter->doubt = 0.0;
     if (status == KB_OK && kb_flood_worthwhile(window, parter->depth_px, params->part_neck)) {
         status =
             kb_flood_run(&parter->flood, window, parter->depth_px, params->part_neck, pieces, err);
@@ -204,6 +237,14 @@ static enum kb_status find_pieces(struct parter *parter, const struct kb_particl
     if (status == KB_OK && *pieces > 1) {
         status =
             kb_pieces_judge(&parter->flood, window, params, whole, &parter->scratch, pieces, err);
+        parter->doubt = parter->scratch.doubt;
+    }
+    if (status == KB_OK && *pieces < 2) {
+        own_all(window);
+    }
+    if (status == KB_OK && !parter->flood.tangled) {
+        status = kb_chords_cut(window, params, &parter->chords, pieces, err);
+        parter->doubt += parter->chords.doubt;
     }
     return status;
 }
@@ -241,6 +282,7 @@ static enum kb_status part_regions(struct parter *parter, double px_um,
         }
         if (is_too_large(&particle[region])) {
             result->given_up++;
+            result->whole_px += particle[region].area_px2;
             continue;
         }
         size_t pieces = 1;
@@ -251,7 +293,11 @@ static enum kb_status part_regions(struct parter *parter, double px_um,
         if (status != KB_OK) {
             return status;
         }
-        result->given_up += parter->flood.tangled && pieces < 2;
+        if (parter->flood.tangled && pieces < 2) {
+            result->given_up++;
+            result->whole_px += particle[region].area_px2;
+        }
+        result->doubt += parter->doubt;
         if (pieces > 1) {
             dropped[region] = true;
             result->clusters++;
@@ -302,6 +348,7 @@ enum kb_status kb_part_touching(const struct kb_image *label, double px_um,
         .depth_px = fmax(params->part_depth_um / px, least_depth_px),
         .next_region = runs->regions,
     };
+    parter.chords.depth_px = parter.depth_px;
     *result = (struct kb_part_result){0};
     bool *dropped = kb_alloc_zero(runs->regions, sizeof *dropped);
     if (dropped == NULL) {
@@ -316,6 +363,7 @@ enum kb_status kb_part_touching(const struct kb_image *label, double px_um,
     kb_spans_release(&parter.spans);
     kb_spans_release(&parter.cut);
     kb_pieces_release(&parter.scratch);
+    kb_chords_release(&parter.chords);
     kb_flood_release(&parter.flood);
     kb_free(parter.window.mask);
     kb_free(parter.window.squared);

@@ -154,6 +154,23 @@ static void tally(struct kb_particles *out) {
     }
 }
 
+/* Cuts and joins that are wrong, to be expected. What was left whole could hold so many particles
+ * of the size of the others, none of which is known. */
+static double doubt_of(const struct kb_part_result *result, const struct kb_particles *particles) {
+    double area = -result->whole_px;
+    double count = -(double)result->given_up;
+    for (size_t i = 0; i < particles->count; i++) {
+        const struct kb_particle *particle = &particles->particle[i];
+        bool sized = particle->state != KB_UNDER_SIZE;
+        area += sized ? particle->area_px2 : 0.0;
+        count += sized ? 1.0 : 0.0;
+    }
+    double held = result->given_up == 0       ? 0.0
+                  : area > 0.0 && count > 0.0 ? result->whole_px * count / area
+                                              : (double)result->given_up;
+    return result->doubt + held;
+}
+
 static enum kb_status part(const struct kb_image *label, const struct kb_morphology_params *params,
                            struct kb_run_order *order, struct kb_particles *out,
                            struct kb_err *err) {
@@ -170,6 +187,7 @@ static enum kb_status part(const struct kb_image *label, const struct kb_morphol
     }
     out->parted_clusters = result.clusters;
     out->parted_pieces = result.pieces;
+    out->parting_doubt = doubt_of(&result, out);
     if (status == KB_OK) {
         status = find_parting(&result, out, err);
     }

@@ -102,7 +102,7 @@ static bool parted_alike(const struct kb_particles *a, const struct kb_particles
 }
 
 /* A piece whose shape lies within a shifted cut's reach of the mark may fall to either side of it:
- * one of the sixteen comparisons, of some six clusters each, may part another number. */
+ * in one of the eight fields, of some six clusters each, another number may be parted. */
 static void turning_and_mirroring_part_the_same_clusters(void **state) {
     (void)state;
     int alike = 0;
@@ -114,13 +114,12 @@ static void turning_and_mirroring_part_the_same_clusters(void **state) {
         struct kb_particles b = sorted(&turned, 0.5, true);
         struct kb_particles c = sorted(&mirrored, 0.5, true);
         assert_true(a.parted_clusters > 0);
-        alike += parted_alike(&a, &b) ? 1 : 0;
-        alike += parted_alike(&a, &c) ? 1 : 0;
+        alike += parted_alike(&a, &b) && parted_alike(&a, &c) ? 1 : 0;
         kb_particles_release(&a);
         kb_particles_release(&b);
         kb_particles_release(&c);
     }
-    assert_true(alike >= 15);
+    assert_true(alike >= 7);
 }
 
 /* Each particle drawn alone is one 8-connected region, pieces of clusters too. */

@@ -179,14 +179,14 @@ static void rules_out_of_range_are_refused(void **state) {
     struct kb_morphology_params good = kb_morphology_params_default(KB_DUCTILE_IRON);
     assert_int_equal(kb_morphology_params_check(&good, NULL), KB_OK);
     const double bad[] = {-1.0, (double)NAN, (double)INFINITY, 1e9};
-    for (int field = 0; field < 10; field++) {
+    for (int field = 0; field < 12; field++) {
         for (size_t i = 0; i < 4; i++) {
             struct kb_morphology_params params = good;
-            double *const value[] = {&params.min_feret_um,     &params.part_depth_um,
-                                     &params.part_neck,        &params.part_shape,
-                                     &params.part_solidity,    &params.part_gain,
-                                     &params.part_shape_other, &params.part_solidity_other,
-                                     &params.hole_share,       &params.fallback_px_um};
+            double *const value[] = {
+                &params.min_feret_um, &params.part_depth_um,   &params.part_neck,
+                &params.part_round,   &params.part_round_neck, &params.part_gain,
+                &params.part_frame,   &params.part_alone,      &params.part_sure,
+                &params.part_chord,   &params.hole_share,      &params.fallback_px_um};
             *value[field] = bad[i];
             struct kb_err err = {0};
             assert_int_equal(kb_morphology_params_check(&params, &err), KB_E_USAGE);
