@@ -284,6 +284,17 @@ KB_API KB_NODISCARD enum kb_status kb_draw_overlay(const struct kb_field *field,
                                                    const struct kb_phase_map *map,
                                                    const struct kb_particles *particles,
                                                    struct kb_picture *picture, struct kb_err *err);
+/* The same with what was drawn by hand in this field: strokes of cuts dashed, joins as a line
+ * between two boxes, lines of known length between two bars, outlines that were left out. */
+struct kb_overlay_hands {
+    const struct kb_by_hand *hand; /* view: as kb_measure() has settled them */
+    size_t count;
+    size_t field; /* 1-based: those about other fields are passed over */
+};
+KB_API KB_NODISCARD enum kb_status
+kb_draw_overlay_by_hand(const struct kb_field *field, const struct kb_phase_map *map,
+                        const struct kb_particles *particles, const struct kb_overlay_hands *hands,
+                        struct kb_picture *picture, struct kb_err *err);
 /* Write `picture` as PNG with pHYs from px_um (0: none). Whole or not at all. */
 KB_API KB_NODISCARD enum kb_status kb_write_png(const char *path, const struct kb_picture *picture,
                                                 double px_um, struct kb_err *err);

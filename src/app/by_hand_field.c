@@ -219,7 +219,7 @@ void kb_way_note_hands(const struct kb_plan *plan, const struct kb_field_way *wa
         } else if (kind == KB_HAND_DARK || kind == KB_HAND_BRIGHT) {
             note_threshold(plan, way, hand);
         } else if (kind == KB_HAND_SCALE && !hand->without_effect) {
-            hand->px_um_u = way->out->px_um_u;
+            hand->px_um_u = way->field.px_um_u;
         }
     }
 }

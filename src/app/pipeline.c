@@ -46,8 +46,10 @@ static enum kb_status draw(const struct kb_plan *plan, struct kb_field_way *way,
     if (!plan->settings->pictures || (plan->folder == NULL && !plan->small_pictures)) {
         return KB_OK;
     }
-    enum kb_status status = kb_draw_overlay(&way->field, &way->map,
-                                            iron ? &way->out->particles : NULL, &way->overlay, err);
+    kb_way_note_hands(plan, way);
+    const struct kb_overlay_hands hands = {plan->hand, plan->hands, way->index + 1};
+    enum kb_status status = kb_draw_overlay_by_hand(
+        &way->field, &way->map, iron ? &way->out->particles : NULL, &hands, &way->overlay, err);
     if (status == KB_OK && plan->folder != NULL) {
         status = kb_way_write_overlay(plan, way, err);
     }

@@ -132,6 +132,14 @@ static enum kb_status picture_alloc(int32_t width, int32_t height, struct kb_pic
 enum kb_status kb_draw_overlay(const struct kb_field *field, const struct kb_phase_map *map,
                                const struct kb_particles *particles, struct kb_picture *picture,
                                struct kb_err *err) {
+    const struct kb_overlay_hands none = {NULL, 0, 0};
+    return kb_draw_overlay_by_hand(field, map, particles, &none, picture, err);
+}
+
+enum kb_status kb_draw_overlay_by_hand(const struct kb_field *field, const struct kb_phase_map *map,
+                                       const struct kb_particles *particles,
+                                       const struct kb_overlay_hands *hands,
+                                       struct kb_picture *picture, struct kb_err *err) {
     *picture = (struct kb_picture){0, 0, NULL};
     enum kb_status status = fits(field, map, particles, err);
     if (status != KB_OK) {
@@ -139,7 +147,7 @@ enum kb_status kb_draw_overlay(const struct kb_field *field, const struct kb_pha
     }
     int32_t width = field->grey.width, height = field->grey.height;
     int32_t unit = kb_overlay_unit(width);
-    int32_t strip = kb_overlay_strip(field, map, particles, height, NULL);
+    int32_t strip = kb_overlay_strip(field, map, particles, hands, height, NULL);
     status = picture_alloc(width, height + strip, picture, err);
     if (status != KB_OK) {
         return status;
@@ -156,7 +164,7 @@ enum kb_status kb_draw_overlay(const struct kb_field *field, const struct kb_pha
         kb_picture_release(picture);
         return status;
     }
-    kb_overlay_by_hand(map, unit, picture);
-    (void)kb_overlay_strip(field, map, particles, height, picture);
+    kb_overlay_by_hand(map, hands, unit, picture);
+    (void)kb_overlay_strip(field, map, particles, hands, height, picture);
     return KB_OK;
 }

@@ -102,6 +102,39 @@ static void cross_item(struct strip *strip) {
     words(strip, text);
 }
 
+/* A kind of drawing by hand, small. */
+static void drawn_item(struct strip *strip, enum kb_hand_kind kind, const char *text) {
+    int32_t width = 2 * swatch_width(strip);
+    make_room(strip, width + kb_paint_text_width(text, strip->scale) + strip->scale * 6);
+    if (strip->picture != NULL) {
+        const int32_t y = strip->y + KB_GLYPH_HEIGHT * strip->scale / 2;
+        const int32_t inset = KB_GLYPH_STEP * strip->scale;
+        struct kb_place end[2] = {{strip->x + inset, y}, {strip->x + width - inset, y}};
+        const struct kb_by_hand sample = {.kind = kind, .point = end, .points = 2};
+        kb_overlay_drawn(strip->picture, &sample, (strip->scale + 1) / 2);
+    }
+    strip->x += width + KB_GLYPH_STEP * strip->scale;
+    words(strip, text);
+}
+
+static void drawn_items(struct strip *strip, const struct kb_overlay_hands *hands) {
+    static const struct {
+        enum kb_hand_kind kind;
+        const char *words;
+    } item[] = {{KB_HAND_CUT, "cut by hand"},
+                {KB_HAND_JOIN, "made one by hand"},
+                {KB_HAND_SCALE, "known length, drawn by hand"}};
+    for (size_t k = 0; k < sizeof item / sizeof item[0]; k++) {
+        for (size_t i = 0; i < hands->count; i++) {
+            const struct kb_by_hand *hand = &hands->hand[i];
+            if (hand->kind == item[k].kind && kb_overlay_shows(hands, hand)) {
+                drawn_item(strip, item[k].kind, item[k].words);
+                break;
+            }
+        }
+    }
+}
+
 /* Largest of 1, 2, 5, 10, 20, ... that is not above `most`. */
 static double round_length(double most) {
     double decade = pow(10.0, floor(log10(most)));
@@ -157,8 +190,8 @@ static void particle_items(struct strip *strip, const struct kb_particles *parti
 }
 
 int32_t kb_overlay_strip(const struct kb_field *field, const struct kb_phase_map *map,
-                         const struct kb_particles *particles, int32_t top,
-                         struct kb_picture *picture) {
+                         const struct kb_particles *particles, const struct kb_overlay_hands *hands,
+                         int32_t top, struct kb_picture *picture) {
     int32_t width = field->grey.width;
     int32_t scale = width / (LETTERS_ACROSS * KB_GLYPH_STEP);
     struct strip strip = {picture, width, scale < 1 ? 1 : scale, 0, 0};
@@ -183,5 +216,6 @@ int32_t kb_overlay_strip(const struct kb_field *field, const struct kb_phase_map
     if (map->changes > 0) {
         cross_item(&strip);
     }
+    drawn_items(&strip, hands);
     return strip.y + line_height(&strip) - top;
 }

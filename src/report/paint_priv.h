@@ -56,15 +56,18 @@ void kb_overlay_outlines(const struct kb_particles *particles, int32_t unit,
 KB_NODISCARD enum kb_status kb_overlay_numbers(const struct kb_particles *particles, int32_t unit,
                                                struct kb_picture *picture, struct kb_err *err);
 
-/* Where phases were set by hand; and one such cross. */
-void kb_overlay_by_hand(const struct kb_phase_map *map, int32_t unit, struct kb_picture *picture);
+/* Where phases were set by hand, and what was drawn by hand; one such cross; one such drawing. */
+void kb_overlay_by_hand(const struct kb_phase_map *map, const struct kb_overlay_hands *hands,
+                        int32_t unit, struct kb_picture *picture);
+void kb_overlay_drawn(struct kb_picture *picture, const struct kb_by_hand *hand, int32_t unit);
+bool kb_overlay_shows(const struct kb_overlay_hands *hands, const struct kb_by_hand *hand);
 void kb_overlay_cross(struct kb_picture *picture, int32_t x, int32_t y, int32_t unit);
 
 /* The strip under the picture. `top` is its first row; nothing is drawn when `picture` is NULL.
  * Returns its height. */
 int32_t kb_overlay_strip(const struct kb_field *field, const struct kb_phase_map *map,
-                         const struct kb_particles *particles, int32_t top,
-                         struct kb_picture *picture);
+                         const struct kb_particles *particles, const struct kb_overlay_hands *hands,
+                         int32_t top, struct kb_picture *picture);
 
 /* ---- shrink.c, jpeg.c --------------------------------------------------------------------------
  */
