@@ -130,7 +130,8 @@ struct kb_job {
 };
 
 /* KB_E_SYSTEM when it cannot be opened, KB_E_USAGE for a bad line, naming file and line. Bad are:
- * a line of more than 197 bytes, a key said twice in its section, text that is not UTF-8. A `;`
+ * a line of more than 197 bytes, a key said twice in its section, text that is not UTF-8. In
+ * [by_hand] a key may be said often, and a line that ends in a backslash goes on in the next. A `;`
  * behind a blank begins a comment, also behind a value. On failure `job` is zeroed. Release with
  * kb_job_release(). */
 KB_API KB_NODISCARD enum kb_status kb_job_read(const char *path, struct kb_job *job,

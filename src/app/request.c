@@ -203,6 +203,57 @@ static enum kb_status record(struct kb_request *request, const char *name, const
     return KB_OK;
 }
 
+static enum kb_status record_said(struct kb_request *request, const struct kb_assignment *from,
+                                  struct kb_err *err) {
+    char name[96];
+    (void)snprintf(name, sizeof name, "%s%s%s", from->option->name, from->key[0] ? " " : "",
+                   from->key);
+    return record(request, name, from->value, from->origin, err);
+}
+
+/* Whether an assignment is listed: one that another takes the place of is not. */
+static bool is_listed(const struct kb_request *request, const struct kb_assignment *from) {
+    return from->option->repeats || from == kb_request_said(request, from->option);
+}
+
+static bool is_by_hand(const struct kb_option *option) {
+    return option->section != NULL && strcmp(option->section, "by_hand") == 0;
+}
+
+static enum kb_status record_option(struct kb_request *request, const struct kb_option *option,
+                                    struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    bool said = false;
+    for (size_t k = 0; k < request->assignments && status == KB_OK; k++) {
+        const struct kb_assignment *from = &request->assignment[k];
+        if (from->option == option && is_listed(request, from)) {
+            status = record_said(request, from, err);
+            said = true;
+        }
+    }
+    char text[48];
+    kb_option_default(option, text, sizeof text);
+    if (!said && status == KB_OK && text[0] != '\0') {
+        status = record(request, option->name, text, KB_FROM_DEFAULT, err);
+    }
+    return status;
+}
+
+/* Decisions by hand, in the order in which they are obeyed: what is cut first is joined later. */
+static enum kb_status record_hands(struct kb_request *request, struct kb_err *err) {
+    enum kb_status status = KB_OK;
+    for (int origin = KB_FROM_DEFAULT; origin <= KB_FROM_LINE; origin++) {
+        for (size_t k = 0; k < request->assignments && status == KB_OK; k++) {
+            const struct kb_assignment *from = &request->assignment[k];
+            if ((int)from->origin == origin && is_by_hand(from->option) &&
+                (from->option->commands & KB_MEASURE) != 0 && is_listed(request, from)) {
+                status = record_said(request, from, err);
+            }
+        }
+    }
+    return status;
+}
+
 /* One line an option that decides the figures: what it is and who said so. */
 static enum kb_status record_settings(struct kb_request *request, struct kb_err *err) {
     enum kb_status status = KB_OK;
@@ -210,29 +261,11 @@ static enum kb_status record_settings(struct kb_request *request, struct kb_err 
         const struct kb_option *option = &kb_options[i];
         bool decides = (option->commands & KB_MEASURE) != 0 && option->section != NULL &&
                        strcmp(option->section, "output") != 0;
-        if (!decides) {
-            continue;
-        }
-        bool said = false;
-        for (size_t k = 0; k < request->assignments && status == KB_OK; k++) {
-            const struct kb_assignment *from = &request->assignment[k];
-            if (from->option != option ||
-                (!option->repeats && from != kb_request_said(request, option))) {
-                continue;
-            }
-            char name[96];
-            (void)snprintf(name, sizeof name, "%s%s%s", option->name, from->key[0] ? " " : "",
-                           from->key);
-            status = record(request, name, from->value, from->origin, err);
-            said = true;
-        }
-        char text[48];
-        kb_option_default(option, text, sizeof text);
-        if (!said && status == KB_OK && text[0] != '\0') {
-            status = record(request, option->name, text, KB_FROM_DEFAULT, err);
+        if (decides && !is_by_hand(option)) {
+            status = record_option(request, option, err);
         }
     }
-    return status;
+    return status == KB_OK ? record_hands(request, err) : status;
 }
 
 /* Put the collected lists and switches where the library looks for them. */

@@ -5,7 +5,9 @@
  * is checked before inih sees it: length, encoding, stray bytes, text behind a section's bracket.
  * Lines are counted here, one a call of inih's reader, so that an entry and an error know theirs.
  * Keys may stand once in a section; in [by_hand], where each line is a decision of its own, often,
- * and so may the `statement` of a [certificate], whose lines make one text.
+ * and so may the `statement` of a [certificate], whose lines make one text. A line of [by_hand]
+ * that ends in a backslash goes on in the next one: an outline has more corners than a line has
+ * room for.
  */
 #include "intake_priv.h"
 
@@ -26,6 +28,8 @@ struct parsing {
     struct kb_err *err;
     const char *next; /* rest of the text */
     int line;         /* of the last line handed to inih */
+    bool goes_on;     /* the last entry ended in a backslash ... */
+    bool joins;       /* ... and this line belongs to it */
     enum kb_status status;
 };
 
@@ -78,7 +82,7 @@ static const char *line_trouble(const char *line, size_t length, size_t room) {
     if (!is_text(line, length)) {
         return "not UTF-8 text (save the file as UTF-8 in the editor)";
     }
-    if (length + 2 > room) {
+    if (length + 3 > room) {
         return "the line is too long (at most 197 bytes; shorten it)";
     }
     return length > 0 && line[0] == '[' ? section_trouble(line, length) : NULL;
@@ -106,9 +110,13 @@ static char *next_line(char *to, int room, void *stream) {
         (void)bad_line(parsing, trouble);
         return NULL;
     }
-    memcpy(to, line, length);
-    to[length] = '\n';
-    to[length + 1] = '\0';
+    parsing->joins = parsing->goes_on;
+    parsing->goes_on = false;
+    const size_t indent = parsing->joins ? 1 : 0; /* which tells inih that it belongs to the last */
+    to[0] = ' ';
+    memcpy(to + indent, line, length);
+    to[indent + length] = '\n';
+    to[indent + length + 1] = '\0';
     return to;
 }
 
@@ -147,11 +155,47 @@ static enum kb_status keep(struct parsing *parsing, const char *section, const c
     return KB_OK;
 }
 
+/* Add a line to the value of the last entry. */
+static enum kb_status append(struct parsing *parsing, const char *more) {
+    struct kb_job_entry *last = &parsing->job->entry[parsing->job->count - 1];
+    const size_t before = strlen(last->value);
+    const size_t size = before + strlen(more) + 2;
+    char *grown = kb_resize(last->value, size, 1);
+    if (grown == NULL) {
+        return kb_fail_memory(parsing->err, KB_INTAKE, size);
+    }
+    last->value = grown;
+    (void)snprintf(grown + before, size - before, " %s", more);
+    return KB_OK;
+}
+
+/* Whether the last entry is to be gone on with; takes the backslash off. */
+static bool takes_backslash(struct kb_job *job, const char *section) {
+    if (strcmp(section, "by_hand") != 0) {
+        return false;
+    }
+    char *value = job->entry[job->count - 1].value;
+    size_t length = strlen(value);
+    if (length == 0 || value[length - 1] != '\\') {
+        return false;
+    }
+    value[--length] = '\0';
+    while (length > 0 && (value[length - 1] == ' ' || value[length - 1] == '\t')) {
+        value[--length] = '\0';
+    }
+    return true;
+}
+
 /* inih's handler: not 0 is fine. */
 static int on_entry(void *user, const char *section, const char *key, const char *value) {
     struct parsing *parsing = user;
     if (parsing->status != KB_OK) {
         return 0;
+    }
+    if (parsing->joins && parsing->job->count > 0) {
+        parsing->status = append(parsing, value);
+        parsing->goes_on = parsing->status == KB_OK && takes_backslash(parsing->job, section);
+        return parsing->status == KB_OK;
     }
     if (key[0] == '\0') {
         (void)bad_line(parsing, "a value without a key (write key = value)");
@@ -167,6 +211,7 @@ static int on_entry(void *user, const char *section, const char *key, const char
         return 0;
     }
     parsing->status = keep(parsing, section, key, value);
+    parsing->goes_on = parsing->status == KB_OK && takes_backslash(parsing->job, section);
     return parsing->status == KB_OK;
 }
 

@@ -93,7 +93,7 @@ static void particles_header(struct kb_csv *row) {
                           "feret_max_um,feret_min_um,diameter_um,major_um,minor_um,"
                           "feret_max_angle_deg,feret_min_angle_deg,shape_factor,circularity,"
                           "solidity,aspect,iso945_form,size_class,parted,iso945_form_found,"
-                          "form_by_hand");
+                          "form_by_hand,shape_by_hand");
     kb_csv_end_row(row);
 }
 
@@ -130,6 +130,7 @@ static void particle_row(struct kb_csv *row, const struct kb_field_result *field
     kb_csv_text(row, p->parted ? "yes" : "no");
     kb_csv_text(row, p->form_found != KB_FORM_NONE ? kb_form_roman(p->form_found) : NULL);
     kb_csv_text(row, p->by_hand ? "yes" : "no");
+    kb_csv_text(row, p->joined_by_hand ? "joined" : p->cut_by_hand ? "cut" : "no");
     kb_csv_end_row(row);
 }
 

@@ -1,9 +1,17 @@
 /* html_by_hand.c - what a person decided in the program's place: where, from what to what, why, and
- * who stands for it; and the lines that keep those decisions which no job file holds yet.
+ * who stands for it.
  */
 #include "html_priv.h"
 
-#include <string.h>
+static void ends(struct kb_text *out, const struct kb_by_hand *hand, const char *before,
+                 const char *between) {
+    if (hand->points < 2) {
+        return;
+    }
+    const struct kb_place a = hand->point[0], b = hand->point[hand->points - 1];
+    kb_text_format(out, ", %s %d, %d %s %d, %d", before, (int)a.x, (int)a.y, between, (int)b.x,
+                   (int)b.y);
+}
 
 static void where(struct kb_text *out, const struct kb_result *result,
                   const struct kb_by_hand *hand) {
@@ -17,11 +25,28 @@ static void where(struct kb_text *out, const struct kb_result *result,
         kb_html_own(out, path != NULL ? kb_base_name(path) : "");
         kb_text_add(out, "</span>");
     }
-    if (hand->kind == KB_HAND_EXCLUSION) {
+    switch (hand->kind) {
+    case KB_HAND_EXCLUSION:
         kb_text_format(out, ", %d × %d px at %d, %d", (int)at->width, (int)at->height, (int)at->x,
                        (int)at->y);
-    } else if (hand->kind == KB_HAND_PHASE || hand->kind == KB_HAND_FORM) {
+        break;
+    case KB_HAND_OUTLINE:
+        kb_text_format(out, ", outline of %zu corners, %d × %d px at %d, %d", hand->points,
+                       (int)at->width, (int)at->height, (int)at->x, (int)at->y);
+        break;
+    case KB_HAND_PHASE:
+    case KB_HAND_FORM:
         kb_text_format(out, ", at %d, %d", (int)at->x, (int)at->y);
+        break;
+    case KB_HAND_CUT:
+    case KB_HAND_SCALE:
+        ends(out, hand, "from", "to");
+        break;
+    case KB_HAND_JOIN:
+        ends(out, hand, "at", "and");
+        break;
+    default:
+        break;
     }
 }
 
@@ -45,6 +70,11 @@ static void phase(struct kb_text *out, const struct kb_result *result,
 
 static void form(struct kb_text *out, const struct kb_by_hand *hand) {
     const char *credit = kb_form_is_nodule(hand->form) ? "a nodule" : "no nodule";
+    if (hand->particle == 0) {
+        kb_text_format(out, "particle is of <b>form %s</b>: changed nothing",
+                       kb_form_roman(hand->form));
+        return;
+    }
     if (hand->without_effect) {
         kb_text_format(out,
                        "particle %u is of <b>form %s</b>: it does not count, so this changed "
@@ -57,6 +87,67 @@ static void form(struct kb_text *out, const struct kb_by_hand *hand) {
                    kb_form_roman(hand->form_found), credit);
 }
 
+static void area(struct kb_text *out, const struct kb_by_hand *hand) {
+    kb_text_add(out, hand->without_effect ? "left out: lies outside the picture, changed nothing"
+                                          : "left out of every figure");
+}
+
+static void threshold(struct kb_text *out, const struct kb_by_hand *hand) {
+    kb_text_format(out, "%s threshold ", hand->kind == KB_HAND_DARK ? "dark" : "bright");
+    if (isnan(hand->level)) {
+        kb_text_add(out, "<b>as the program finds it</b>");
+    } else {
+        kb_text_add(out, "at grey level <b>");
+        kb_text_significant(out, hand->level, 6);
+        kb_text_add(out, "</b>");
+    }
+    if (hand->without_effect) {
+        kb_text_add(out, ": another decision holds, or the field has no such threshold");
+    } else if (!isnan(hand->level_found) && hand->field > 0 && !isnan(hand->level)) {
+        kb_text_add(out, "; the histogram gives ");
+        kb_text_significant(out, hand->level_found, 4);
+    } else if (!isnan(hand->level)) {
+        kb_text_add(out, ", not searched for");
+    }
+}
+
+static void cut(struct kb_text *out, const struct kb_by_hand *hand) {
+    if (hand->without_effect) {
+        kb_text_add(out, "stroke that cuts through no particle: changed nothing");
+    } else {
+        kb_text_format(out, "<b>parted</b> along this stroke, into %zu particles", hand->parts);
+    }
+}
+
+static void join(struct kb_text *out, const struct kb_by_hand *hand) {
+    if (hand->without_effect) {
+        kb_text_add(out, "two particles made one: changed nothing");
+    } else if (hand->particle == 0) {
+        kb_text_add(out, "two particles <b>made one</b>, which was parted again");
+    } else {
+        kb_text_format(out, "two particles <b>made one</b>, number %u", (unsigned)hand->particle);
+    }
+}
+
+static void scale(struct kb_text *out, const struct kb_by_hand *hand) {
+    kb_text_add(out, "line is <b>");
+    kb_text_significant(out, hand->length_um, 6);
+    kb_text_add(out, "&#160;µm</b> long");
+    if (hand->without_effect) {
+        kb_text_add(out, ": a later one holds");
+        return;
+    }
+    kb_text_add(out, ", so a pixel is ");
+    kb_text_significant(out, hand->px_um, 5);
+    kb_text_add(out, "&#160;µm");
+    if (hand->px_um_u > 0.0) {
+        kb_text_add(out, " ± ");
+        kb_text_significant(out, 2.0 * hand->px_um_u, 2);
+        kb_text_format(out, "&#160;µm (k&#160;=&#160;2%s)",
+                       hand->length_um_u > 0.0 ? "" : ", each end within half a pixel");
+    }
+}
+
 static void what(struct kb_text *out, const struct kb_result *result,
                  const struct kb_by_hand *hand) {
     switch (hand->kind) {
@@ -67,14 +158,21 @@ static void what(struct kb_text *out, const struct kb_result *result,
         form(out, hand);
         break;
     case KB_HAND_EXCLUSION:
-        kb_text_add(out, "left out of every figure");
+    case KB_HAND_OUTLINE:
+        area(out, hand);
         break;
     case KB_HAND_DARK:
     case KB_HAND_BRIGHT:
-        kb_text_format(out, "%s threshold at grey level <b>",
-                       hand->kind == KB_HAND_DARK ? "dark" : "bright");
-        kb_text_significant(out, hand->level, 6);
-        kb_text_add(out, "</b>, not searched for");
+        threshold(out, hand);
+        break;
+    case KB_HAND_CUT:
+        cut(out, hand);
+        break;
+    case KB_HAND_JOIN:
+        join(out, hand);
+        break;
+    case KB_HAND_SCALE:
+        scale(out, hand);
         break;
     default:
         break;
@@ -109,80 +207,6 @@ static void row(struct kb_text *out, const struct kb_result *result,
     kb_text_add(out, "</tr>\n");
 }
 
-/* ---- lines for the job file --------------------------------------------------------------------
- */
-
-static bool unkept(const struct kb_by_hand *hand) {
-    return strcmp(hand->origin, "job file") != 0;
-}
-
-static void threshold_line(struct kb_text *out, const struct kb_by_hand *hand, bool *reasoned) {
-    kb_text_add(out, hand->kind == KB_HAND_DARK ? "dark_threshold = " : "bright_threshold = ");
-    kb_text_significant(out, hand->level, 17);
-    kb_text_add(out, "\n");
-    if (hand->reason != NULL && !*reasoned) {
-        kb_text_add(out, "threshold_reason = ");
-        kb_html_text(out, hand->reason);
-        kb_text_add(out, "\n");
-        *reasoned = true;
-    }
-}
-
-static void hand_line(struct kb_text *out, const struct kb_by_hand *hand) {
-    const struct kb_rect *at = &hand->place;
-    const char *key = hand->kind == KB_HAND_PHASE  ? "set_phase"
-                      : hand->kind == KB_HAND_FORM ? "set_form"
-                                                   : "exclude";
-    kb_text_format(out, "%s = ", key);
-    kb_html_text(out, hand->field_name);
-    kb_text_format(out, "%s%d,%d", hand->field_name != NULL ? " " : "", (int)at->x, (int)at->y);
-    if (hand->kind == KB_HAND_EXCLUSION) {
-        kb_text_format(out, ",%d,%d", (int)at->width, (int)at->height);
-    } else {
-        kb_text_format(out, " %s",
-                       hand->kind == KB_HAND_PHASE ? kb_phase_name(hand->phase)
-                                                   : kb_form_roman(hand->form));
-    }
-    if (hand->reason != NULL) {
-        kb_text_add(out, ": ");
-        kb_html_text(out, hand->reason);
-    }
-    kb_text_add(out, "\n");
-}
-
-static void lines(struct kb_text *out, const struct kb_result *result, bool thresholds) {
-    bool some = false, reasoned = false;
-    for (size_t i = 0; i < result->by_hands; i++) {
-        const struct kb_by_hand *hand = &result->by_hand[i];
-        bool threshold = hand->kind == KB_HAND_DARK || hand->kind == KB_HAND_BRIGHT;
-        if (threshold != thresholds || !unkept(hand)) {
-            continue;
-        }
-        kb_text_add(out, some ? "" : thresholds ? "[segmentation]\n" : "[by_hand]\n");
-        some = true;
-        if (threshold) {
-            threshold_line(out, hand, &reasoned);
-        } else {
-            hand_line(out, hand);
-        }
-    }
-}
-
-static void keep(struct kb_text *out, const struct kb_result *result) {
-    size_t loose = 0;
-    for (size_t i = 0; i < result->by_hands; i++) {
-        loose += unkept(&result->by_hand[i]) ? 1 : 0;
-    }
-    if (loose == 0) {
-        return;
-    }
-    kb_text_add(out, "<p class=\"small\">Said on the command line, and so kept nowhere but here. "
-                     "These lines in the job file measure the same again:</p>\n<pre>");
-    lines(out, result, true);
-    lines(out, result, false);
-    kb_text_add(out, "</pre>\n");
-}
-
 void kb_html_by_hand(struct kb_text *out, const struct kb_result *result) {
     kb_html_section(out, "by-hand", "By hand");
     if (result->by_hands == 0) {
@@ -191,8 +215,8 @@ void kb_html_by_hand(struct kb_text *out, const struct kb_result *result) {
         kb_html_section_end(out);
         return;
     }
-    kb_text_add(out, "<p>A person decided this in the program's place. Every other phase, form "
-                     "and threshold is as the program found it.</p>\n<div class=\"wide\"><table "
+    kb_text_add(out, "<p>A person decided this in the program's place. Everything else "
+                     "is as the program found it.</p>\n<div class=\"wide\"><table "
                      "class=\"stack\"><thead><tr>"
                      "<th>where</th><th>decided</th><th>why</th><th>by</th><th>said in</th></tr>"
                      "</thead><tbody>\n");
@@ -200,6 +224,6 @@ void kb_html_by_hand(struct kb_text *out, const struct kb_result *result) {
         row(out, result, &result->by_hand[i]);
     }
     kb_text_add(out, "</tbody></table></div>\n");
-    keep(out, result);
+    kb_html_by_hand_lines(out, result);
     kb_html_section_end(out);
 }

@@ -176,13 +176,31 @@ static void legend_line(struct kb_text *out, const char *colour, bool dashed, co
                    colour, dashed ? " stroke-dasharray=\"5 4\"" : "", words);
 }
 
-static bool hand_phases(const struct kb_result *result) {
+static bool any_hand(const struct kb_result *result, enum kb_hand_kind kind) {
     for (size_t i = 0; i < result->by_hands; i++) {
-        if (result->by_hand[i].kind == KB_HAND_PHASE) {
+        if (result->by_hand[i].kind == kind && !result->by_hand[i].without_effect) {
             return true;
         }
     }
     return false;
+}
+
+/* Marks of decisions by hand, as overlay_by_hand.c draws them. */
+static void legend_by_hand(struct kb_text *out, const struct kb_result *result) {
+    static const struct {
+        enum kb_hand_kind kind;
+        const char *line;
+    } item[] = {
+        {KB_HAND_PHASE, "<b>+</b>&#160; cross: the phase of this region was set by hand"},
+        {KB_HAND_CUT, "<b>- -</b>&#160; dashed line: parted by hand along it"},
+        {KB_HAND_JOIN, "<b>□–□</b>&#160; line between boxes: two particles made one by hand"},
+        {KB_HAND_SCALE, "<b>|–|</b>&#160; line between bars: of known length, gives the scale"},
+    };
+    for (size_t i = 0; i < sizeof item / sizeof item[0]; i++) {
+        if (any_hand(result, item[i].kind)) {
+            kb_text_format(out, "<li>%s</li>\n", item[i].line);
+        }
+    }
 }
 
 static void legend(struct kb_text *out, const struct kb_result *result) {
@@ -211,10 +229,7 @@ static void legend(struct kb_text *out, const struct kb_result *result) {
                     "does not count: F cut by the frame, X at an excluded area, S under size, N no "
                     "scale");
     }
-    if (hand_phases(result)) {
-        kb_text_add(out,
-                    "<li><b>+</b>&#160; cross: the phase of this region was set by hand</li>\n");
-    }
+    legend_by_hand(out, result);
     kb_text_add(out, "</ul>\n");
 }
 

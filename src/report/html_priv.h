@@ -97,6 +97,7 @@ void kb_html_why(struct kb_text *out, const struct kb_result *result);
 void kb_html_rules(struct kb_text *out, const struct kb_field_result *field);
 /* by hand: part of the way to traceability, between findings and settings */
 void kb_html_by_hand(struct kb_text *out, const struct kb_result *result);
+void kb_html_by_hand_lines(struct kb_text *out, const struct kb_result *result);
 void kb_html_trace(struct kb_text *out, const struct kb_result *result);
 
 /* Fields that get pictures and drawings of their own; the rest are rows of a table. At some 0.6 MB

@@ -284,7 +284,7 @@ enum kb_status kb_report_json(const struct kb_result *result, struct kb_text *ou
     head(&json, result);
     kb_json_open(&json, "fields", '[');
     for (size_t i = 0; i < result->fields; i++) {
-        kb_json_field(&json, &result->field[i]);
+        kb_json_field(&json, result, i);
     }
     kb_json_close(&json, ']');
     phases(&json, &result->specimen);

@@ -116,7 +116,8 @@ static void exclusions(struct kb_json *json, const struct kb_field_result *field
     kb_json_close(json, ']');
 }
 
-void kb_json_field(struct kb_json *json, const struct kb_field_result *field) {
+void kb_json_field(struct kb_json *json, const struct kb_result *result, size_t index) {
+    const struct kb_field_result *field = &result->field[index];
     bool scaled = field->px_um > 0.0;
     kb_json_open(json, NULL, '{');
     kb_json_string(json, "file", field->path);
@@ -143,6 +144,7 @@ void kb_json_field(struct kb_json *json, const struct kb_field_result *field) {
     kb_json_field_flakes(json, &field->figures.flakes);
     sums(json, &field->figures);
     exclusions(json, field);
+    kb_json_outlines_left_out(json, result, index + 1);
     kb_json_looks(json, field);
     kb_json_string(json, "overlay", field->overlay_file);
     kb_json_findings(json, &field->findings);

@@ -33,7 +33,9 @@ void kb_json_figure(struct kb_json *json, enum kb_quantity quantity,
 void kb_json_judgement(struct kb_json *json, const struct kb_judgement *judgement);
 
 /* Parts of the document (json_field.c). */
-void kb_json_field(struct kb_json *json, const struct kb_field_result *field);
+void kb_json_field(struct kb_json *json, const struct kb_result *result, size_t index);
+/* Of field `field`, 1-based (json_by_hand.c). */
+void kb_json_outlines_left_out(struct kb_json *json, const struct kb_result *result, size_t field);
 /* counting rules, sizes and spacing in space (json_space.c) */
 /* json_flakes.c */
 void kb_json_flakes(struct kb_json *json, const struct kb_specimen *specimen);

@@ -81,6 +81,80 @@ static void an_exclusion_may_name_a_field_and_a_reason(void **state) {
     }
 }
 
+static void what_is_drawn_has_its_points(void **state) {
+    (void)state;
+    static const struct {
+        const char *option, *said, *field;
+        enum kb_hand_kind kind;
+        size_t points;
+        int32_t last_x, last_y;
+    } good[] = {
+        {"--exclude", "1,2 30,4 5,60: stain", NULL, KB_HAND_OUTLINE, 3, 5, 60},
+        {"--exclude", "a b.tif -1,2 30,4 5 , 60 8,9", "a b.tif", KB_HAND_OUTLINE, 4, 8, 9},
+        {"--cut", "a.tif 1,2 3,4: two nodules", "a.tif", KB_HAND_CUT, 2, 3, 4},
+        {"--cut", "field 7.tif 1,2 3,4 \t 5,6 -7,8: x", "field 7.tif", KB_HAND_CUT, 4, -7, 8},
+        {"--join", "c.tif 1,2 3,4: one: cracked", "c.tif", KB_HAND_JOIN, 2, 3, 4},
+        {"--scale-line", "d.tif 10,2 110,2 50um: bar", "d.tif", KB_HAND_SCALE, 2, 110, 2},
+        {"--scale-line", "10,2 110,2 0.05 mm: bar", NULL, KB_HAND_SCALE, 2, 110, 2},
+    };
+    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+        struct kb_request request;
+        assert_int_equal(say(&request, good[i].option, good[i].said, NULL), KB_OK);
+        assert_int_equal(request.settings.by_hands, 1);
+        const struct kb_by_hand *hand = request.settings.by_hand;
+        assert_int_equal(hand->kind, good[i].kind);
+        assert_int_equal(hand->points, good[i].points);
+        assert_int_equal(hand->point[hand->points - 1].x, good[i].last_x);
+        assert_int_equal(hand->point[hand->points - 1].y, good[i].last_y);
+        assert_true((hand->field_name == NULL) == (good[i].field == NULL));
+        assert_true(good[i].field == NULL || strcmp(hand->field_name, good[i].field) == 0);
+        assert_false(hand->may_miss);
+        if (hand->kind == KB_HAND_SCALE) {
+            assert_near(hand->length_um, 50.0, 1e-12);
+            assert_near(hand->length_um_u, 0.0, 0.0);
+        }
+        kb_request_release(&request);
+    }
+}
+
+/* Expanded with the coverage factor 2 unless another is named, as of a certificate. */
+static void a_line_may_state_its_uncertainty(void **state) {
+    (void)state;
+    struct kb_request request;
+    assert_int_equal(say(&request, "--scale-line", "1,2 9,2 50um±0.4um: bar", NULL), KB_OK);
+    assert_near(request.settings.by_hand->length_um_u, 0.2, 1e-12);
+    kb_request_release(&request);
+    assert_int_equal(say(&request, "--scale-line", "1,2 9,2 50um+-0.4um (k=1): bar", NULL), KB_OK);
+    assert_near(request.settings.by_hand->length_um_u, 0.4, 1e-12);
+    kb_request_release(&request);
+}
+
+static void thresholds_of_a_field_may_be_one_or_both(void **state) {
+    (void)state;
+    static const struct {
+        const char *said;
+        size_t count;
+        double dark, bright;
+    } good[] = {{"a.tif 77: lamp", 1, 77, 0},
+                {"a 7.tif 77.5,160: lamp", 2, 77.5, 160},
+                {"a.tif -,160 : lamp: changed", 1, 0, 160}};
+    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+        struct kb_request request;
+        assert_int_equal(say(&request, "--field-threshold", good[i].said, NULL), KB_OK);
+        assert_int_equal(request.settings.by_hands, good[i].count);
+        for (size_t k = 0; k < good[i].count; k++) {
+            const struct kb_by_hand *hand = &request.settings.by_hand[k];
+            const bool dark = hand->kind == KB_HAND_DARK;
+            assert_true(dark || hand->kind == KB_HAND_BRIGHT);
+            assert_near(hand->level, dark ? good[i].dark : good[i].bright, 0.0);
+            assert_non_null(hand->field_name);
+            assert_non_null(hand->reason);
+        }
+        assert_true(isnan(request.settings.segmentation.dark_threshold));
+        kb_request_release(&request);
+    }
+}
+
 static void what_is_not_whole_is_refused_with_what_would_be(void **state) {
     (void)state;
     static const struct {
@@ -102,6 +176,31 @@ static void what_is_not_whole_is_refused_with_what_would_be(void **state) {
         {"--set-form", "a.tif 1,2 VI", "gives no reason"},
         {"--set-form", "VI: x", "FIELD X,Y FORM: reason"},
         {"--exclude", "1,2,3,4 x", "x,y,width,height"},
+        {"--exclude", "1,2 3,4: two corners", "three corners"},
+        {"--exclude", "1,2 3,4 5,6 x: a word", "three corners"},
+        {"--cut", "a.tif 1,2: x", "no cut by hand"},
+        {"--cut", "1,2 3,4: x", "no cut by hand"},
+        {"--cut", "a.tif 1,2 3,4", "gives no reason"},
+        {"--cut", "a.tif 1,2 3,4 through: x", "no cut by hand"},
+        {"--cut", "a.tif 1.5,2 3,4: x", "no cut by hand"},
+        {"--cut", "a.tif nan,2 3,4: x", "no cut by hand"},
+        {"--join", "a.tif 1,2 3,4 5,6: x", "no join by hand"},
+        {"--join", "a.tif 1,2 3,4:", "gives no reason"},
+        {"--scale-line", "a.tif 1,2 3,4: x", "known length"},
+        {"--scale-line", "a.tif 1,2 3,4 100: x", "known length"},
+        {"--scale-line", "a.tif 1,2 3,4 0um: x", "known length"},
+        {"--scale-line", "a.tif 1,2 3,4 nanum: x", "known length"},
+        {"--scale-line", "a.tif 1,2 3,4 100um±100um: x", "known length"},
+        {"--scale-line", "a.tif 1,2 3,4 5,6 100um: x", "known length"},
+        {"--scale-line", "a.tif 3,4 3,4 100um: x", "same pixel"},
+        {"--scale-line", "a.tif 1,2 3,4 100um", "gives no reason"},
+        {"--field-threshold", "77: x", "no threshold of a field"},
+        {"--field-threshold", "a.tif 77", "no threshold of a field"},
+        {"--field-threshold", "a.tif 77:", "no threshold of a field"},
+        {"--field-threshold", "a.tif -,-: x", "no threshold of a field"},
+        {"--field-threshold", "a.tif nan: x", "no threshold of a field"},
+        {"--field-threshold", "a.tif -5: x", "no threshold of a field"},
+        {"--field-threshold", "a.tif 77,160,180: x", "no threshold of a field"},
         {"--exclude", "-1,2,3,4", "x,y,width,height"},
         {"--exclude", "1,2,3,4,5", "x,y,width,height"},
         {"--exclude", "1,2,200001,4", "x,y,width,height"},
@@ -122,6 +221,50 @@ static void what_is_not_whole_is_refused_with_what_would_be(void **state) {
     struct kb_err err;
     assert_int_equal(say(&request, "--set-phase", lengthy, &err), KB_E_USAGE);
     assert_non_null(strstr(err.text, "too long"));
+    kb_request_release(&request);
+}
+
+/* An outline of many corners is longer than a line of a job file. */
+static void a_long_outline_goes_on_behind_a_backslash(void **state) {
+    (void)state;
+    enum { CORNERS = 120 };
+    char text[4096] = "[by_hand]\nexclude = a.tif";
+    size_t length = strlen(text);
+    for (int i = 0; i < CORNERS; i++) {
+        length += (size_t)snprintf(text + length, sizeof text - length, "%s%d,%d",
+                                   i % 12 == 11 ? " \\\n\t" : " ", 1000 + i, 2000 + i * i % 97);
+    }
+    (void)snprintf(text + length, sizeof text - length,
+                   " \\\n  : a stain\ncut = b.tif 1,2 3,4: x\n");
+    struct kb_request request;
+    assert_int_equal(say_job(&request, text, NULL), KB_OK);
+    assert_int_equal(request.settings.by_hands, 2);
+    const struct kb_by_hand *hand = request.settings.by_hand;
+    assert_int_equal(hand[0].points, CORNERS);
+    for (int i = 0; i < CORNERS; i++) {
+        assert_int_equal(hand[0].point[i].x, 1000 + i);
+        assert_int_equal(hand[0].point[i].y, 2000 + i * i % 97);
+    }
+    assert_string_equal(hand[0].reason, "a stain");
+    assert_string_equal(hand[1].field_name, "b.tif");
+    kb_request_release(&request);
+}
+
+/* What is cut first is joined later: the settings of a result are said again in that order. */
+static void settings_list_decisions_in_the_order_in_which_they_were_said(void **state) {
+    (void)state;
+    struct kb_request request;
+    assert_int_equal(say_job(&request,
+                             "[by_hand]\njoin = a.tif 1,2 3,4: x\ncut = a.tif 1,2 3,4: x\n"
+                             "set_form = a.tif 1,2 VI: x\njoin = a.tif 5,6 7,8: x\n",
+                             NULL),
+                     KB_OK);
+    static const char *const wanted[] = {"join", "cut", "set-form", "join"};
+    assert_true(request.settings.records >= 4);
+    const struct kb_setting_record *last = request.settings.record + request.settings.records - 4;
+    for (int i = 0; i < 4; i++) {
+        assert_string_equal(last[i].name, wanted[i]);
+    }
     kb_request_release(&request);
 }
 
@@ -195,6 +338,11 @@ static void every_failed_allocation_ends_in_a_status_and_leaks_nothing(void **st
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_is_drawn_has_its_points),
+        cmocka_unit_test(a_long_outline_goes_on_behind_a_backslash),
+        cmocka_unit_test(settings_list_decisions_in_the_order_in_which_they_were_said),
+        cmocka_unit_test(a_line_may_state_its_uncertainty),
+        cmocka_unit_test(thresholds_of_a_field_may_be_one_or_both),
         cmocka_unit_test(a_correction_has_a_field_a_place_a_word_and_a_reason),
         cmocka_unit_test(an_exclusion_may_name_a_field_and_a_reason),
         cmocka_unit_test(what_is_not_whole_is_refused_with_what_would_be),

@@ -125,6 +125,10 @@ class Results(batch_fields.Batches):
             "[fields]\nlight = field-*.png\n[calibration]\npixel_size = 1um\n"
             "[by_hand]\nexclude = field-0001.png 0,0,80,60: a scratch\n"
             "exclude = 0,200,40,40: a stain\n"
+            "exclude = field-0002.png 300,200 320,180 \\\n 318,239: a chip\n"
+            "cut = field-0001.png 0,100 319,100: nodules in a row\n"
+            "scale_line = field-0002.png 10,10 210,10 180um: the scale bar\n"
+            "field_threshold = field-0001.png 90: the lamp was changed\n"
         )
         self.assert_as_measured(here, ["--job", "job.ini"], "specimen,job file\nA,job.ini\n")
 

@@ -3,6 +3,7 @@
 The joined result of parts must be that of a single run to the byte; a share's name must change with
 whatever changes what is measured, and with nothing else.
 """
+import csv
 import json
 import os
 import re
@@ -160,7 +161,17 @@ class Shares(batch_fields.Batches):
         "contrast": "auto",
     }
     # decide nothing in a field, or are said in a job file
-    ELSEWHERE = {"threshold-reason", "set-phase", "set-form", "record", "why"}
+    ELSEWHERE = {"threshold-reason", "record", "why"}
+    # said in a job file: two that are not alike, of each; a and b are pixels of two particles
+    BY_HAND = {
+        "set-phase": ("field-0001.png {a} other: a", "field-0001.png {a} matrix: a"),
+        "set-form": ("field-0001.png {a} VI: a", "field-0001.png {a} IV: a"),
+        "cut": ("field-0001.png 5,5 90,90: a", "field-0001.png 5,5 90,91: a"),
+        "join": ("field-0001.png {a} {b}: a", "field-0001.png {b} {a}: a"),
+        "scale-line": ("5,5 90,9 85um: a", "5,5 90,9 85um±1um: a"),
+        "field-threshold": ("field-0001.png 80: a", "field-0001.png 81: a"),
+        "exclude": ("5,5 90,9 80,80: a", "5,5 90,9 80,81: a"),
+    }
 
     def names(self, folder):
         return {path.name for path in (folder / "shares").glob("*.share")}
@@ -173,7 +184,7 @@ class Shares(batch_fields.Batches):
         )
         self.assertGreater(len(known), 15)
         self.assertEqual(
-            set(known) - set(self.OTHER) - self.ELSEWHERE,
+            set(known) - set(self.OTHER) - set(self.BY_HAND) - self.ELSEWHERE,
             set(),
             "a new option: give it a value here, and a place in share_settings.c",
         )
@@ -211,6 +222,36 @@ class Shares(batch_fields.Batches):
             seen[frozenset(found)] = name
         field.write_bytes(field.read_bytes() + b" ")  # another picture, though the same pixels
         self.assertFalse(share("picture", fixed) & plain)
+
+    def two_particles(self, field):
+        """A pixel of each of the two largest that count."""
+        words = ["--material", "ductile-iron", "--contrast", "light", "--pixel-size", "1um"]
+        self.measure(*words, "--accept-unfit", field, "-o", self.here / "look", code=0)
+        with open(self.here / "look" / "particles.csv", newline="", encoding="utf-8") as file:
+            rows = [row for row in csv.DictReader(file) if row["state"] == "counts"]
+        rows.sort(key=lambda row: -float(row["area_px2"]))
+        return [f"{int(float(r['x_px']))},{int(float(r['y_px']))}" for r in rows[:2]]
+
+    def test_every_decision_by_hand_gives_another_name(self):
+        here = self.here
+        a, b = self.two_particles(batch_fields.draw(here, 1)[0])
+        (here / "m.csv").write_text("specimen,job file\nS,job.ini\n")
+        seen = {}
+        for option, values in {"": ("",), **self.BY_HAND}.items():
+            for value in values:
+                said = value.format(a=a, b=b)
+                line = f"{option.replace('-', '_')} = {said}\n" if option else ""
+                (here / "job.ini").write_text(
+                    "[specimen]\nmaterial = ductile-iron\n[fields]\nlight = field-0001.png\n"
+                    "[calibration]\npixel_size = 1um\n[segmentation]\naccept_unfit = yes\n"
+                    "[by_hand]\n" + line,
+                    encoding="utf-8",
+                )
+                done = self.batch("--quiet", "-o", here / "out", here / "m.csv")
+                self.assertEqual(done.stderr, "", line)
+                seen[frozenset(self.names(here / "out"))] = line
+                shutil.rmtree(here / "out")
+        self.assertEqual(len(seen), 1 + 2 * len(self.BY_HAND), seen)
 
     def test_options_that_only_judge_give_the_same_name(self):
         here = self.here

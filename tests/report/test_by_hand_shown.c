@@ -124,12 +124,12 @@ static size_t count_of(const char *text, const char *word) {
 static void tables_mark_what_was_touched(void **state) {
     (void)state;
     struct kb_text text = written(kb_report_particles_csv, true);
-    holds(&text, ",iso945_form_found,form_by_hand\r\n");
-    assert_int_equal(count_of(text.data, ",VI,yes\r\n"), 1);
+    holds(&text, ",iso945_form_found,form_by_hand,shape_by_hand\r\n");
+    assert_int_equal(count_of(text.data, ",VI,yes,no\r\n"), 1);
     holds(&text, ",II,"); /* the form that counts */
     kb_text_release(&text);
     text = written(kb_report_particles_csv, false);
-    assert_int_equal(count_of(text.data, ",yes\r\n"), 0);
+    assert_int_equal(count_of(text.data, ",yes,no\r\n"), 0);
     kb_text_release(&text);
     text = written(kb_report_fields_csv, true);
     holds(&text, ",pixels_by_hand,forms_by_hand\r\n");
