@@ -158,7 +158,8 @@ struct kb_desk {
     struct kb_desk_slot *slot;
     uint64_t looks, generation, revision, label_revision;
     struct kb_desk_sheet *sheet;
-    bool sealing; /* the seal is still to be compared */
+    bool sealing;    /* the seal is still to be compared */
+    bool concluding; /* a thread is at the specimen */
     pthread_t *thread;
     int threads;
 };

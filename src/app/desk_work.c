@@ -10,6 +10,7 @@
 
 #include <omp.h>
 #include <string.h>
+#include <time.h>
 
 enum { PIXELS_LEAST = 2, THUMB_WIDTH = 320 };
 
@@ -106,6 +107,14 @@ static void make_thumb(struct kb_desk *desk, size_t index, const struct kb_desk_
     kb_free(bytes);
 }
 
+/* Out of memory: others may give some back. Under the lock, let go meanwhile. */
+static void rest(struct kb_desk *desk) {
+    struct timespec until;
+    (void)clock_gettime(CLOCK_REALTIME, &until);
+    until.tv_sec += 1;
+    (void)pthread_cond_timedwait(&desk->news, &desk->lock, &until);
+}
+
 /* Under the lock, which is let go meanwhile. */
 static void do_field(struct kb_desk *desk, size_t index) {
     struct kb_desk_slot *slot = &desk->slot[index];
@@ -117,6 +126,9 @@ static void do_field(struct kb_desk *desk, size_t index) {
     const bool made = kb_desk_measure(desk, &job, &err) == KB_OK;
     (void)pthread_mutex_lock(&desk->lock);
     slot->busy = false;
+    if (!made) {
+        rest(desk);
+    }
     kb_desk_hands_drop(job.hands);
     kb_desk_pixels_drop(job.before);
     struct kb_text wanted;
@@ -166,6 +178,9 @@ static void do_sheet(struct kb_desk *desk) {
     kb_free(all);
     kb_desk_hands_drop(hands);
     (void)pthread_mutex_lock(&desk->lock);
+    if (!made) {
+        rest(desk);
+    }
     if (!made || desk->generation != generation) {
         kb_desk_sheet_release(sheet);
         return;
@@ -188,7 +203,9 @@ static void do_seal(struct kb_desk *desk) {
     }
     kb_seal_release(&desk->seal);
     desk->seal = seal;
-    kb_desk_tell(desk);
+    if (seal.exists) {
+        kb_desk_tell(desk);
+    }
 }
 
 /* ---- threads -----------------------------------------------------------------------------------
@@ -222,20 +239,16 @@ static bool sheet_due(const struct kb_desk *desk) {
 
 static void *work(void *context) {
     struct kb_desk *desk = context;
-    bool concluding = false;
     (void)pthread_mutex_lock(&desk->lock);
     while (!desk->shut) {
         bool all_tried = false;
         const size_t field = next_field(desk, &all_tried);
         if (field < desk->plan.count) {
             do_field(desk, field);
-        } else if (all_tried && sheet_due(desk) && !concluding) {
-            concluding = true; /* once a generation is enough: a failure would only repeat */
+        } else if (all_tried && sheet_due(desk) && !desk->concluding) {
+            desk->concluding = true;
             do_sheet(desk);
-            concluding = false;
-            if (sheet_due(desk)) {
-                (void)pthread_cond_wait(&desk->news, &desk->lock);
-            }
+            desk->concluding = false;
         } else if (desk->sealing) {
             do_seal(desk);
         } else {
