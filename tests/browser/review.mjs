@@ -198,14 +198,25 @@ test("measuring with the record gives the page's figures to the digit", async ()
     const done = await program.keelblock(
         "measure",
         ...program.asked("iron"),
-        "--quiet",
         "--record",
         "iron/review.jsonl",
         "-o",
         "again",
     );
     assert.ok(done.code <= 1, done.stderr);
-    same(await hand.figures(page), program.result("again"));
+    const shown = await hand.figures(page);
+    same(shown, program.result("again"));
+    // and as they are written: "nodule count   107 /mm2  61 ... 186"
+    const said = done.stdout.replaceAll("\u00a0", " ");
+    for (const [key, words] of [
+        ["nodularity", "nodularity by area"],
+        ["nodules_per_mm2", "nodule count"],
+        ["pearlite_of_matrix", "pearlite, of the matrix"],
+        ["graphite", "graphite, of"],
+    ]) {
+        const [number, unit] = shown[key][1].replaceAll("\u00a0", " ").split(" ");
+        assert.match(said, new RegExp(`${words}[^\\n]* ${number} +${unit}`), key);
+    }
 });
 
 test("killed and started again, the record is whole and the page says what happens", async () => {

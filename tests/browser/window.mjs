@@ -129,7 +129,7 @@ export const figures = (page) =>
                 const value = row.querySelector(".value");
                 return [
                     row.dataset.key,
-                    value ? [Number(value.dataset.value), value.innerText] : null,
+                    value ? [Number(value.dataset.value), value.textContent] : null,
                 ];
             }),
         ),

@@ -1,5 +1,5 @@
 /* film.js - the fields in a row, each with what was found about it. */
-import { isMeasured, on, showField, store } from "./store.js";
+import { fieldName, isMeasured, on, showField, store } from "./store.js";
 import { byId, h, plural } from "./words.js";
 
 const MARKS = { "not fit": "!", usable: "\u25b3" };
@@ -24,8 +24,8 @@ function frame(field) {
             {
                 type: "button",
                 "data-index": String(field.index),
-                "aria-label": `Field ${field.index + 1}, ${field.name}: ${words}`,
-                title: `${field.name}: ${words}`,
+                "aria-label": `Field ${field.index + 1}, ${fieldName(field)}: ${words}`,
+                title: `${fieldName(field)}: ${words}`,
                 onclick: () => showField(field.index),
             },
             !isMeasured(field)
@@ -51,7 +51,7 @@ function frame(field) {
                           mark,
                       )
                     : "",
-                ` ${field.name}`,
+                ` ${fieldName(field)}`,
             ),
         ),
     );

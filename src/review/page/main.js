@@ -11,7 +11,7 @@ import { Record } from "./record.js";
 import { follow, getJson } from "./server.js";
 import { startSheet } from "./sheet.js";
 import { startSigning } from "./signing.js";
-import { isMeasured, look, on, showField, store, takeState } from "./store.js";
+import { fieldName, isMeasured, look, on, showField, store, takeState } from "./store.js";
 import { Tools } from "./tools.js";
 import { View } from "./view.js";
 import { byId, h, kept, withUnit } from "./words.js";
@@ -39,6 +39,9 @@ function nextStep() {
     if (state.signed?.intact)
         return "Signed. A change would break the seal, and the page would say so.";
     if (seen.size < 2 && state.record.length === 0) {
+        if (store.particles.length === 0) {
+            return "Hold B for the bare picture. W, then a click, asks why a place is that phase.";
+        }
         return (
             "Point at a particle to see what was measured. Hold B for the bare picture; N walks " +
             "through the doubtful particles."
@@ -285,8 +288,11 @@ function listen() {
     on("state", () => {
         byId("picture").setAttribute(
             "aria-label",
-            `Picture of field ${store.index + 1}, ` + `${store.field.name}`,
+            `Picture of field ${store.index + 1}, ${fieldName(store.field)}`,
         );
+        if (!tools.tool) say("");
+    });
+    on("particles", () => {
         if (!tools.tool) say("");
     });
     on("look", () => {

@@ -99,6 +99,7 @@ export class Particles {
         const at = this.selected()?.box;
         store.particles = particles;
         this.ready = true;
+        for (const p of particles) p.form = p.form === "-" ? "" : p.form; /* it has none */
         this.byId = new Map(particles.map((particle) => [particle.id, particle]));
         this.loops = loops.filter((loop) => this.byId.has(loop.id));
         this.hovered = null;
@@ -349,10 +350,14 @@ export class Particles {
     /* The next particle that counts, nearest to a class border first. */
     walk(by) {
         const doubtful = store.particles
-            .filter((p) => p.doubt !== null && p.doubt !== undefined)
+            .filter(({ doubt }) => doubt !== null && doubt !== undefined && doubt < 1)
             .sort((a, b) => a.doubt - b.doubt || a.id - b.id);
         if (doubtful.length === 0) {
-            return this.say("No particle of this field is near a class border.");
+            return this.say(
+                store.particles.some(({ state }) => state === "counts")
+                    ? "No particle of this field is near a class border."
+                    : "No particle of this field counts, so none is doubtful.",
+            );
         }
         const at = doubtful.findIndex(({ id }) => id === store.selected);
         const next =

@@ -3,7 +3,7 @@
  *
  * Figures stay in view whatever is done; one that moved shows what it was before.
  */
-import { isMeasured, on, store } from "./store.js";
+import { fieldName, isMeasured, on, store } from "./store.js";
 import { swatch } from "./tint.js";
 import { byId, fixed, h, percent, plural, short, significant, time, withUnit } from "./words.js";
 
@@ -19,15 +19,18 @@ const VERDICTS = {
     undecided: "Undecided",
     none: "No limits are set",
 };
+const LEAD = 5; /* figures that are always shown */
 const MARKS = { serious: "!", warning: "\u25b3", note: "\u00b7" };
 
 /* ---- head ---- */
+
+const spaced = (name) => (name ?? "").replaceAll("-", " ");
 
 function head() {
     const { specimen, verdict, limits, signed } = store.state;
     byId("specimen").textContent = specimen.id || "Specimen without a name";
     document.title = `${specimen.id || "keelblock"} \u00b7 review`;
-    byId("about").textContent = [specimen.material, specimen.laboratory]
+    byId("about").textContent = [spaced(specimen.material), specimen.laboratory]
         .filter(Boolean)
         .join(" \u00b7 ");
     byId("seal").replaceChildren(...sealLine(signed));
@@ -69,7 +72,7 @@ export const shownValue = ({ value, digits }) => fixed(value, digits);
 
 function figureRow(figure, before) {
     const { key, words, value, low, high, unit, of, digits, reason } = figure;
-    const limit = store.state.limits.filter((one) => one.key === key || one.figure === key);
+    const limit = store.state.limits.filter((one) => one.key === key);
     const name = h("dt", {}, words, of ? h("small", {}, ` ${of}`) : "");
     if (value === null) {
         return h(
@@ -117,24 +120,31 @@ function limitWords({ words, text, outcome }) {
     );
 }
 
+/* Figures that one asks for, opened and closed by hand and left so. */
+function folded(words, rows, open = false) {
+    if (rows.length === 0) return "";
+    const fold = h("details", { open: unfolded.get(words[0]) ?? open });
+    fold.append(h("summary", {}, `${rows.length} ${words}`), h("dl", {}, ...rows));
+    fold.addEventListener("toggle", () => unfolded.set(words[0], fold.open));
+    return fold;
+}
+
+const unfolded = new Map();
+
+/* Those that limits hang on and the first few; the others folded. */
 function figures(before) {
     const old = new Map((before?.figures ?? []).map((figure) => [figure.key, figure]));
     const { figures: all, limits } = store.state;
+    const limited = new Set(limits.map(({ key }) => key));
+    const row = (figure) => figureRow(figure, old.get(figure.key));
     const given = all.filter(({ value }) => value !== null);
+    const lead = given.filter(({ key }, i) => i < LEAD || limited.has(key));
+    const more = given.filter((figure) => !lead.includes(figure));
     const missing = all.filter(({ value }) => value === null);
-    const shown = new Set(all.map(({ key }) => key));
-    const loose = limits.filter((limit) => !shown.has(limit.key ?? limit.figure));
+    const loose = limits.filter(({ key }) => !all.some((figure) => figure.key === key));
     byId("figures").replaceChildren(
         head(),
-        h("dl", {}, ...given.map((figure) => figureRow(figure, old.get(figure.key)))),
-        missing.length > 0
-            ? h(
-                  "details",
-                  { open: given.length === 0 },
-                  h("summary", {}, `${missing.length} not given, and why`),
-                  h("dl", {}, ...missing.map((figure) => figureRow(figure, null))),
-              )
-            : "",
+        h("dl", {}, ...lead.map(row)),
         ...loose.map(({ words, text, outcome }) =>
             h(
                 "p",
@@ -142,6 +152,8 @@ function figures(before) {
                 `${OUTCOMES[outcome]?.[0] ?? ""} ${words}: ${text}`,
             ),
         ),
+        folded("more figures", more.map(row)),
+        folded("not given, and why", missing.map(row), given.length === 0),
     );
 }
 
@@ -214,7 +226,7 @@ function fieldPanel(panel) {
     const about = h(
         "h2",
         {},
-        field.name,
+        fieldName(field),
         h(
             "small",
             {},

@@ -36,6 +36,13 @@ export const store = {
 /* A field waits for its turn until it is measured or refused; of some that are refused there is a
  * picture all the same. */
 export const isMeasured = (field) => !field.error && field.measured !== false;
+
+/* The file's name, with its folder where another field's is the same. */
+export function fieldName({ name, file, index }) {
+    const alike = store.state.fields.some((other) => other.name === name && other.index !== index);
+    return alike ? file.split("/").slice(-2).join("/") : name;
+}
+
 export const hasPicture = (field) => field.width > 0;
 
 export function takeState(state) {

@@ -39,6 +39,7 @@ export const TOOLS = [
         word: "Cut",
         key: "c",
         kind: "cut",
+        graphite: true,
         shape: "stroke",
         hint: "Draw a stroke between two nodules that touch.",
         keys: `Enter sets points; ${END}.`,
@@ -48,6 +49,7 @@ export const TOOLS = [
         word: "Join",
         key: "j",
         kind: "join",
+        graphite: true,
         shape: "two",
         hint: "Click the two parts of a particle that was torn.",
         keys: "Enter sets each point.",
@@ -66,6 +68,7 @@ export const TOOLS = [
         word: "Form",
         key: "f",
         kind: "form",
+        graphite: true,
         shape: "one",
         hint: "Click a particle to give it another form.",
         keys: "Enter takes the one under the cross.",
@@ -112,12 +115,21 @@ export class Tools {
             ),
         );
         on("field", () => this.put());
+        on("state", () => this.offer());
         on("selected", () => this.toSelected());
+    }
+
+    /* Steel has no graphite to cut, join or name a form of. */
+    offer() {
+        const graphite = store.state.phases.some(({ word }) => word === "graphite");
+        for (const { id, graphite: needed } of TOOLS) {
+            byId(`tool-${id}`).hidden = needed === true && !graphite;
+        }
     }
 
     byKey(key) {
         const tool = TOOLS.find((one) => one.key === key);
-        if (tool) this.take(tool);
+        if (tool && !byId(`tool-${tool.id}`).hidden) this.take(tool);
         return tool !== undefined;
     }
 
@@ -265,10 +277,7 @@ export class Tools {
                     await asked({
                         title: "This region is",
                         choiceWords: "Phase",
-                        choices: store.state.phases.map(({ word }) => ({
-                            value: word,
-                            words: word,
-                        })),
+                        choices: phaseChoices(),
                     }),
                     ({ choice }) => ({ points, phase: choice }),
                 );
@@ -332,6 +341,19 @@ export class Tools {
             note("refused", error.message);
         }
     }
+}
+
+/* Phases to choose from, and none of them last. */
+function phaseChoices() {
+    const none = ({ word }) => word === "excluded";
+    const phases = store.state.phases.filter((phase) => !none(phase));
+    return [
+        ...phases.map(({ word }) => ({ value: word, words: word })),
+        ...store.state.phases.filter(none).map(({ word }) => ({
+            value: word,
+            words: "none: leave it out",
+        })),
+    ];
 }
 
 /* Ends of the scale bar that was found at a place, or null. */
