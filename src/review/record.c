@@ -286,7 +286,31 @@ static enum kb_status make(struct kb_record *record, struct kb_err *err) {
                                : failure(err, record->path, "be made");
     }
     enum kb_status status = lock(record, err);
-    return status == KB_OK ? sync_folder(record->path, err) : status;
+    if (status != KB_OK) { /* somebody was quicker between the two: it is theirs */
+        (void)close(record->file);
+        record->file = -1;
+        return status;
+    }
+    return sync_folder(record->path, err);
+}
+
+static enum kb_status gone(const struct kb_record *record, struct kb_err *err) {
+    return kb_fail(err, KB_E_SYSTEM, KB_REVIEW_STAGE, record->path,
+                   "was taken away or changed by other means while it was open (put it back as it "
+                   "was, or start the review again)");
+}
+
+/* Whether the open file is still the one that stands under the record's name, and as long as it was
+ * left: adding to one that was moved, replaced or written to by other means would lose lines. */
+static enum kb_status check_place(const struct kb_record *record, struct kb_err *err) {
+    struct stat open_file, named;
+    if (fstat(record->file, &open_file) != 0) {
+        return failure(err, record->path, "be added to");
+    }
+    const bool same = stat(record->path, &named) == 0 && named.st_dev == open_file.st_dev &&
+                      named.st_ino == open_file.st_ino;
+    const bool whole = record->torn || (uint64_t)open_file.st_size == record->length;
+    return same && whole ? KB_OK : gone(record, err);
 }
 
 static bool write_all(int file, const char *bytes, size_t size, uint64_t at) {
@@ -304,6 +328,9 @@ static bool write_all(int file, const char *bytes, size_t size, uint64_t at) {
 static enum kb_status write_line(struct kb_record *record, const struct kb_text *line,
                                  struct kb_err *err) {
     enum kb_status status = make(record, err);
+    if (status == KB_OK) {
+        status = check_place(record, err);
+    }
     if (status == KB_OK && !write_all(record->file, line->data, line->length, record->length)) {
         status = failure(err, record->path, "be added to");
         /* take the piece away, if that much can still be done */
@@ -312,20 +339,42 @@ static enum kb_status write_line(struct kb_record *record, const struct kb_text 
     return status;
 }
 
-/* Digests of the file with its new last line. */
-static enum kb_status follow(struct kb_record *record, const struct kb_text *line,
-                             struct kb_err *err) {
+/* What is known of the file when the line stands in it. */
+struct ahead {
+    char link[65], sha256[65];
+};
+
+/* Worked out before the line is written, since it may fail. */
+static enum kb_status look_ahead(const struct kb_record *record, const struct kb_text *line,
+                                 struct ahead *ahead, struct kb_err *err) {
+    struct kb_text whole = KB_TEXT_INIT;
     char *bytes = NULL;
     size_t size = 0;
-    enum kb_status status = slurp(record->file, record->path, &bytes, &size, err);
-    if (status == KB_OK) {
-        kb_digest(line->data, line->length - 1, record->link);
-        kb_digest(bytes, size, record->sha256);
-        record->length = size;
-        record->torn = false;
+    enum kb_status status =
+        record->file >= 0 ? slurp(record->file, record->path, &bytes, &size, err) : KB_OK;
+    if (status == KB_OK && size < record->length) {
+        status = gone(record, err);
     }
+    if (status == KB_OK) {
+        kb_text_add_bytes(&whole, bytes != NULL ? bytes : "", (size_t)record->length);
+        kb_text_add_bytes(&whole, line->data, line->length);
+        status = whole.failed ? kb_fail_memory(err, KB_REVIEW_STAGE, size + line->length) : KB_OK;
+    }
+    if (status == KB_OK) {
+        kb_digest(line->data, line->length - 1, ahead->link);
+        kb_digest(whole.data, whole.length, ahead->sha256);
+    }
+    kb_text_release(&whole);
     kb_free(bytes);
     return status;
+}
+
+static void follow(struct kb_record *record, const struct kb_text *line,
+                   const struct ahead *ahead) {
+    memcpy(record->link, ahead->link, sizeof record->link);
+    memcpy(record->sha256, ahead->sha256, sizeof record->sha256);
+    record->length += line->length;
+    record->torn = false;
 }
 
 /* Written before it is taken over: an undo of what cannot be must be found out before. */
@@ -360,6 +409,7 @@ enum kb_status kb_record_append(struct kb_record *record, const struct kb_record
                                 struct kb_err *err) {
     struct kb_text line = KB_TEXT_INIT;
     struct kb_record_entry entry = {.seq = 0};
+    struct ahead ahead;
     enum kb_status status = check_draft(record, draft, err);
     if (status == KB_OK && (!make_room(record) || !kb_record_copy(draft, &entry))) {
         status = kb_fail_memory(err, KB_REVIEW_STAGE, sizeof entry);
@@ -369,13 +419,14 @@ enum kb_status kb_record_append(struct kb_record *record, const struct kb_record
         status = kb_record_line(&entry, record->link, &line, err);
     }
     if (status == KB_OK) {
+        status = look_ahead(record, &line, &ahead, err);
+    }
+    if (status == KB_OK) {
         status = write_line(record, &line, err);
     }
     if (status == KB_OK) {
+        follow(record, &line, &ahead);
         status = kb_record_take(record, &entry, err);
-    }
-    if (status == KB_OK) {
-        status = follow(record, &line, err);
     }
     kb_record_entry_release(&entry);
     kb_text_release(&line);

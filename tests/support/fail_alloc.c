@@ -4,6 +4,7 @@
 
 #include "keelblock/base.h"
 
+#include <stdint.h>
 #include <stdlib.h>
 
 static size_t fail_from, calls;
@@ -38,6 +39,10 @@ void fail_alloc_at(size_t n) {
     failed = 0;
     open_blocks = 0;
     kb_memory_hook_set(n == 0 ? NULL : &hook);
+}
+
+void fail_alloc_no_more(void) {
+    fail_from = SIZE_MAX;
 }
 
 int fail_alloc_happened(void) {
