@@ -134,21 +134,25 @@ static const char *nothing_changed(enum kb_record_kind kind) {
     }
 }
 
-/* Decisions on record may come to nothing when others take their place; a fresh one may not. Its
- * own are those without a time, which the record sets. */
+/* Decisions on record may come to nothing when others take their place; a fresh one may not. */
 static enum kb_status refuse_nothing(const struct trial *trial, enum kb_record_kind kind,
                                      struct kb_err *err) {
-    size_t own = 0, void_ones = 0;
+    const struct kb_result *list = &trial->hands->list;
+    size_t fresh = 0, without_effect = 0;
     for (size_t i = 0; i < trial->jobs; i++) {
         const struct kb_desk_measured *measured = trial->job[i].measured;
-        for (size_t k = 0; k < measured->outcomes; k++) {
-            const struct kb_by_hand *hand = &measured->outcome[k];
-            const bool fresh = hand->at == NULL && strcmp(hand->origin, "review") == 0;
-            own += fresh;
-            void_ones += fresh && hand->without_effect;
+        size_t next = 0; /* of the outcomes, which are those of the field's own in their order */
+        for (size_t k = 0; k < list->by_hands; k++) {
+            if (list->by_hand[k].field != trial->job[i].index + 1) {
+                continue;
+            }
+            const bool own = k >= trial->hands->fresh && next < measured->outcomes;
+            fresh += own;
+            without_effect += own && measured->outcome[next].without_effect;
+            next++;
         }
     }
-    return own > 0 && own == void_ones
+    return fresh > 0 && fresh == without_effect
                ? kb_fail(err, KB_E_USAGE, "app", NULL, "%s", nothing_changed(kind))
                : KB_OK;
 }
@@ -185,7 +189,6 @@ static enum kb_status put_figures(struct kb_desk *desk, const struct trial *tria
 static enum kb_status put_on_record(struct kb_desk *desk, const struct trial *trial,
                                     struct kb_record_entry *draft, struct kb_err *err) {
     struct kb_text before = KB_TEXT_INIT, after = KB_TEXT_INIT;
-    char at[32];
     enum kb_status status = put_figures(desk, trial, &before, &after, err);
     if (status == KB_OK) {
         status = kb_make_folder(desk->folder, err);
@@ -193,12 +196,10 @@ static enum kb_status put_on_record(struct kb_desk *desk, const struct trial *tr
     if (status == KB_OK) {
         draft->before = before.data;
         draft->after = after.data;
-        kb_plan_stamp(at);
-        draft->at = at;
         (void)pthread_mutex_lock(&desk->lock);
         status = kb_record_append(&desk->record, draft, err);
         (void)pthread_mutex_unlock(&desk->lock);
-        draft->before = draft->after = draft->at = NULL;
+        draft->before = draft->after = NULL;
     }
     kb_text_release(&before);
     kb_text_release(&after);
@@ -217,14 +218,10 @@ static void break_seal(struct kb_desk *desk) {
 }
 
 static void put_in_force(struct kb_desk *desk, struct trial *trial) {
-    struct kb_desk_hands *hands = NULL; /* the same, with the time that is on record */
-    if (kb_desk_hands_make(desk, NULL, &hands, NULL) != KB_OK) {
-        hands = kb_desk_hands_hold(trial->hands);
-    }
     (void)pthread_mutex_lock(&desk->lock);
     const bool untouched = desk->generation == trial->generation;
     kb_desk_hands_drop(desk->hands);
-    desk->hands = hands;
+    desk->hands = kb_desk_hands_hold(trial->hands);
     for (size_t i = 0; i < trial->jobs; i++) {
         struct kb_desk_job *job = &trial->job[i];
         kb_desk_install(desk, job->index, job->measured, job->pixels);
@@ -246,6 +243,9 @@ static void put_in_force(struct kb_desk *desk, struct trial *trial) {
 static enum kb_status make(struct kb_desk *desk, struct kb_record_entry *draft, bool must,
                            struct kb_err *err) {
     struct trial trial;
+    char at[32];
+    kb_plan_stamp(at);
+    draft->at = at;
     enum kb_status status = begin(desk, draft, &trial, err);
     if (status == KB_OK) {
         status = measure(desk, &trial, err);
@@ -266,6 +266,7 @@ static enum kb_status make(struct kb_desk *desk, struct kb_record_entry *draft, 
         put_in_force(desk, &trial);
     }
     release(desk, &trial);
+    draft->at = NULL;
     return status;
 }
 

@@ -18,6 +18,16 @@ static bool list_all(const struct kb_desk *desk, const struct kb_by_hand *record
     return *all != NULL;
 }
 
+/* How many of the last ones are views of `extra`. */
+static size_t count_fresh(const struct kb_by_hand *recorded, size_t count,
+                          const struct kb_record_entry *extra) {
+    size_t fresh = 0;
+    while (extra != NULL && fresh < count && recorded[count - 1 - fresh].who == extra->who) {
+        fresh++;
+    }
+    return fresh;
+}
+
 enum kb_status kb_desk_hands_make(const struct kb_desk *desk, const struct kb_record_entry *extra,
                                   struct kb_desk_hands **hands, struct kb_err *err) {
     struct kb_by_hand *recorded = NULL, *all = NULL;
@@ -37,6 +47,7 @@ enum kb_status kb_desk_hands_make(const struct kb_desk *desk, const struct kb_re
         settings.by_hands = desk->settings.by_hands + count;
         plan.settings = &settings;
         made->held = 1;
+        made->fresh = settings.by_hands - count_fresh(recorded, count, extra);
         status = kb_plan_hands(&plan, &made->list, err);
     }
     kb_free(recorded);

@@ -80,6 +80,7 @@ uint64_t kb_desk_pixels_size(const struct kb_desk_pixels *pixels); /* bytes */
 struct kb_desk_hands {
     atomic_int held;
     struct kb_result list; /* by_hand only */
+    size_t fresh;          /* from this one on they are those of the line that is tried */
 };
 struct kb_desk_hands *kb_desk_hands_hold(struct kb_desk_hands *hands);
 void kb_desk_hands_drop(struct kb_desk_hands *hands);

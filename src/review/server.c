@@ -15,6 +15,7 @@
 #include <string.h>
 #include <strings.h>
 #include <sys/socket.h>
+#include <unistd.h>
 
 enum {
     CONNECTIONS_MOST = 64, /* some windows, six connections each */
@@ -231,29 +232,49 @@ static size_t keep_escapes(void *context, struct MHD_Connection *connection, cha
     return strlen(text);
 }
 
-static enum kb_status open_port(struct kb_review_server *server, struct kb_err *err) {
+static enum kb_status no_port(struct kb_err *err) {
+    return kb_fail(err, KB_E_SYSTEM, KB_SERVE_STAGE, NULL,
+                   "cannot open a port on this machine: %s (is networking switched off?)",
+                   strerror(errno));
+}
+
+/* A free port of the loopback address, known before the first request can come. */
+static enum kb_status open_port(int *listening, unsigned *port, struct kb_err *err) {
     struct sockaddr_in here = {.sin_family = AF_INET, .sin_port = 0};
+    socklen_t size = sizeof here;
     here.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    *listening = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    if (*listening < 0) {
+        return no_port(err);
+    }
+    if (bind(*listening, (struct sockaddr *)&here, sizeof here) != 0 ||
+        listen(*listening, CONNECTIONS_MOST) != 0 ||
+        getsockname(*listening, (struct sockaddr *)&here, &size) != 0) {
+        const enum kb_status status = no_port(err);
+        (void)close(*listening);
+        return status;
+    }
+    *port = ntohs(here.sin_port);
+    return KB_OK;
+}
+
+static enum kb_status begin_serving(struct kb_review_server *server, struct kb_err *err) {
+    int listening = -1;
+    enum kb_status status = open_port(&listening, &server->gate.port, err);
+    if (status != KB_OK) {
+        return status;
+    }
     server->daemon = MHD_start_daemon(
         MHD_USE_INTERNAL_POLLING_THREAD | MHD_USE_THREAD_PER_CONNECTION | MHD_USE_POLL, 0, NULL,
-        NULL, handle, server, MHD_OPTION_SOCK_ADDR, (struct sockaddr *)&here,
-        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTIONS_MOST, MHD_OPTION_CONNECTION_TIMEOUT,
-        (unsigned)IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_MOST,
-        MHD_OPTION_UNESCAPE_CALLBACK, keep_escapes, NULL, MHD_OPTION_NOTIFY_COMPLETED, done, NULL,
-        MHD_OPTION_END);
+        NULL, handle, server, MHD_OPTION_LISTEN_SOCKET, listening, MHD_OPTION_CONNECTION_LIMIT,
+        (unsigned)CONNECTIONS_MOST, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_MOST, MHD_OPTION_UNESCAPE_CALLBACK,
+        keep_escapes, NULL, MHD_OPTION_NOTIFY_COMPLETED, done, NULL, MHD_OPTION_END);
     if (server->daemon == NULL) {
-        return kb_fail(err, KB_E_SYSTEM, KB_SERVE_STAGE, NULL,
-                       "cannot open a port on this machine: %s (is networking switched off?)",
-                       strerror(errno));
+        status = no_port(err);
+        (void)close(listening);
     }
-    const union MHD_DaemonInfo *info =
-        MHD_get_daemon_info(server->daemon, MHD_DAEMON_INFO_BIND_PORT);
-    if (info == NULL || info->port == 0) {
-        return kb_fail(err, KB_E_SYSTEM, KB_SERVE_STAGE, NULL,
-                       "the system does not say which port it opened (try again)");
-    }
-    server->gate.port = info->port;
-    return KB_OK;
+    return status;
 }
 
 enum kb_status kb_review_start(const struct kb_review_desk *desk, struct kb_review_server **server,
@@ -266,7 +287,7 @@ enum kb_status kb_review_start(const struct kb_review_desk *desk, struct kb_revi
     made->desk = desk;
     enum kb_status status = kb_gate_make(&made->gate, err);
     if (status == KB_OK) {
-        status = open_port(made, err);
+        status = begin_serving(made, err);
     }
     if (status != KB_OK) {
         kb_review_stop(made);
