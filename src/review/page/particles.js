@@ -1,23 +1,14 @@
-/* particles.js - the particles of a field: outlines, what was measured, the list, the walk.
+/* particles.js - the particles of a field: what was measured, the list, the walk.
  *
- * Outlines are the lines that particles were measured from. As on paper: bright where a
- * particle counts, rose where it counts and is no nodule, white and dashed where it does not
- * count. The list is sorted by any measure; the walk goes through those that count, nearest to
- * a class border first, for there a second look is worth most.
+ * The list is sorted by any measure; the walk goes through the doubtful ones, nearest to a class
+ * border first, for there a second look is worth most.
  */
+import { Outlines, around, contains, readOutlines } from "./outlines.js";
 import { getBytes, getJson } from "./server.js";
 import { isMeasured, on, select, store, tell } from "./store.js";
 import { byId, h, kept, significant, withUnit } from "./words.js";
 
 const SHOWN_AT_ONCE = 150; /* rows of the list */
-const LEAST_BOX = 3; /* CSS pixels: a smaller particle is not outlined */
-const STEP = 1.2; /* CSS pixels from corner to corner of a drawn outline */
-const NODULE_FORMS = new Set(["V", "VI"]);
-
-const COUNTS = "rgb(0, 232, 190)",
-    NO_NODULE = "rgb(255, 96, 208)",
-    NOT = "rgb(255, 255, 255)";
-
 /* What can be listed: key, words, unit, and which end comes first. */
 const MEASURES = [
     { key: "doubt", words: "doubt, most first", up: true },
@@ -51,14 +42,12 @@ function shown(particle, key) {
         : String(value);
 }
 
-const isNodule = (particle) => NODULE_FORMS.has(particle.form);
-
 export class Particles {
     constructor(view, panel, { say }) {
         this.view = view;
         this.panel = panel;
         this.say = say;
-        this.loops = [];
+        this.outlines = new Outlines(view);
         this.sort = kept.get("sort") || "doubt";
         this.rows = SHOWN_AT_ONCE;
         view.layers.push((context) => this.draw(context));
@@ -89,7 +78,7 @@ export class Particles {
                 getJson(`field/${index}/particles?r=${r}`),
                 getBytes(`field/${index}/outlines?r=${r}`),
             ]);
-            if (asked === this.have) this.take(particles, read(outlines));
+            if (asked === this.have) this.take(particles, readOutlines(outlines));
         } catch {
             if (asked === this.have) this.have = ""; /* asked again with the next state */
         }
@@ -101,7 +90,7 @@ export class Particles {
         this.ready = true;
         for (const p of particles) p.form = p.form === "-" ? "" : p.form; /* it has none */
         this.byId = new Map(particles.map((particle) => [particle.id, particle]));
-        this.loops = loops.filter((loop) => this.byId.has(loop.id));
+        this.outlines.take(loops, this.byId);
         this.hovered = null;
         /* numbers may have changed: stay with the particle that is where the selected one was */
         if (at) {
@@ -118,16 +107,9 @@ export class Particles {
         return this.byId?.get(store.selected) ?? null;
     }
 
-    /* The particle at a place; holes in it are no part of it. */
+    /* The particle at a place; a hole in it is no part of it. */
     find(place) {
-        const hit = new Set();
-        for (const loop of this.loops) {
-            if (contains(loop.box, place) && crosses(loop.points, place)) {
-                if (hit.has(loop.id)) hit.delete(loop.id);
-                else hit.add(loop.id);
-            }
-        }
-        return hit.size > 0 ? this.byId.get([...hit].pop()) : null;
+        return this.byId?.get(around(this.outlines.loops, place).pop()) ?? null;
     }
 
     point(place) {
@@ -142,38 +124,11 @@ export class Particles {
         this.view.draw();
     }
 
-    /* ---- drawing ---- */
-
     draw(context) {
         if (!store.bare && !store.preview) {
-            const marked = [this.hovered?.id, store.selected];
-            for (const loop of this.loops) this.outline(context, loop, marked.includes(loop.id));
+            this.outlines.draw(context, new Set([this.hovered?.id, store.selected]));
         }
         this.tag();
-    }
-
-    outline(context, loop, marked) {
-        const { view } = this;
-        const [x, y] = view.toScreen(loop.box),
-            w = loop.box[2] * view.scale,
-            tall = loop.box[3] * view.scale;
-        if (x > view.width || y > view.height || x + w < 0 || y + tall < 0) return;
-        if (Math.max(w, tall) < LEAST_BOX) return;
-        const particle = this.byId.get(loop.id),
-            counts = particle.state === "counts";
-        const step = Math.max(1, Math.round(STEP / view.scale));
-        context.beginPath();
-        for (let i = 0; i < loop.points.length; i += 2 * step) {
-            context.lineTo(...view.toScreen([loop.points[i], loop.points[i + 1]]));
-        }
-        context.closePath();
-        context.setLineDash(counts ? [] : [5, 4]);
-        context.lineWidth = marked ? 5 : 2.6;
-        context.strokeStyle = "rgba(0, 0, 0, 0.55)";
-        context.stroke();
-        context.lineWidth = marked ? 2.6 : 1.3;
-        context.strokeStyle = counts ? (isNodule(particle) ? COUNTS : NO_NODULE) : NOT;
-        context.stroke();
     }
 
     /* What was measured, beside the particle. */
@@ -419,47 +374,4 @@ function compare(a, b, up) {
     if (none(a) || none(b)) return none(a) - none(b);
     const by = typeof a === "string" ? a.localeCompare(b) : a - b;
     return up ? by : -by;
-}
-
-const contains = ([x, y, w, tall], [px, py]) => px >= x && py >= y && px <= x + w && py <= y + tall;
-
-/* Even-odd rule: a ray to the right crosses the outline an odd number of times. */
-function crosses(points, [x, y]) {
-    let odd = false;
-    for (let i = 0, j = points.length - 2; i < points.length; j = i, i += 2) {
-        const above = points[i + 1] > y;
-        if (above === points[j + 1] > y) continue;
-        const share = (y - points[i + 1]) / (points[j + 1] - points[i + 1]);
-        if (x < points[i] + share * (points[j] - points[i])) odd = !odd;
-    }
-    return odd;
-}
-
-/* Outlines as the program sends them: little-endian; count of loops; of each the particle, the
- * count of points, and x and y of each. */
-function read(bytes) {
-    const words = new DataView(bytes);
-    const loops = [];
-    for (let i = 0, at = 4; i < words.getUint32(0, true); i++) {
-        const id = words.getUint32(at, true),
-            count = words.getUint32(at + 4, true);
-        const points = new Float32Array(bytes.slice(at + 8, at + 8 + 8 * count));
-        loops.push({ id, points, box: boxOf(points) });
-        at += 8 + 8 * count;
-    }
-    return loops;
-}
-
-function boxOf(points) {
-    let left = Infinity,
-        top = Infinity,
-        right = -Infinity,
-        bottom = -Infinity;
-    for (let i = 0; i < points.length; i += 2) {
-        left = Math.min(left, points[i]);
-        right = Math.max(right, points[i]);
-        top = Math.min(top, points[i + 1]);
-        bottom = Math.max(bottom, points[i + 1]);
-    }
-    return [left, top, right - left, bottom - top];
 }
