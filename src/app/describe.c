@@ -93,10 +93,12 @@ static void man_job_file(void) {
         "nodules_per_mm2 = >= 100\n\n"
         "[by_hand]\nset_phase = field\\-03.tif 412,97 other: slag, seen at 500x\n"
         "set_form = field\\-07.tif 120,88 VI: a pull\\-out spoilt its outline\n"
-        "exclude = field\\-07.tif 0,0,640,40: stain\n.fi\n"
+        "exclude = field\\-07.tif 0,0,640,40: stain\n"
+        "cut = field\\-07.tif 300,180 322,240: two nodules\n"
+        "scale_line = 20,940 220,940 100um: the scale bar\n.fi\n"
         ".PP\nIn [by_hand] each line is a decision of its own and a key may be said again. A field "
         "is named by its path or the end of it, a place by its pixels from the upper left corner "
-        "of the upright picture.\n");
+        "of the upright picture. A line that ends in a backslash goes on in the next one.\n");
     printf(".PP\nQuantities that limits may name: ");
     for (int q = 0; q < KB_QUANTITIES; q++) {
         printf("%s%s (%s)", q > 0 ? ", " : "", kb_quantity_name((enum kb_quantity)q),

@@ -71,17 +71,17 @@ bool kb_by_hand_copy(const struct kb_by_hand *from, struct kb_by_hand *to) {
     to->reason = kb_copy_string(from->reason);
     to->who = kb_copy_string(from->who);
     to->at = kb_copy_string(from->at);
-    to->point = from->points > 0 ? kb_alloc(from->points, sizeof *to->point) : NULL;
+    to->points = from->point != NULL ? from->points : 0;
+    to->point = to->points > 0 ? kb_alloc(to->points, sizeof *to->point) : NULL;
     bool whole = (to->field_name != NULL) == (from->field_name != NULL) &&
                  (to->reason != NULL) == (from->reason != NULL) &&
                  (to->who != NULL) == (from->who != NULL) &&
-                 (to->at != NULL) == (from->at != NULL) &&
-                 (to->point != NULL) == (from->points > 0);
+                 (to->at != NULL) == (from->at != NULL) && (to->point != NULL) == (to->points > 0);
     if (!whole) {
         kb_by_hand_release(to);
         return false;
     }
-    for (size_t i = 0; i < from->points; i++) {
+    for (size_t i = 0; i < to->points; i++) {
         to->point[i] = from->point[i];
     }
     return true;
