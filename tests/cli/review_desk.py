@@ -38,7 +38,7 @@ class Window:
             "Origin": f"http://{self.at.netloc}",
             **headers,
         }
-        text = body if isinstance(body, (str, bytes)) else json.dumps(body)
+        text = json.dumps(body) if isinstance(body, (dict, list, int, type(None))) else body
         code, _, answer = self.ask("POST", path, text, **said)
         return code, json.loads(answer) if answer[:1] == b"{" else answer
 

@@ -310,7 +310,18 @@ class Review(program.Case):
                 code, answer = window.post("change", bad)
                 self.assertEqual(code, 422, bad)
                 self.assertTrue(answer["error"]["what"], bad)
-            code, _ = window.post("change", json.dumps({**good, "why": "x" * (1 << 20)}))
+            large = served.window()  # says how large it is, and is refused before it is sent
+            large.line.putrequest("POST", large.at.path + "change")
+            for name, value in [
+                ("Content-Type", "application/json"),
+                ("Origin", f"http://{large.at.netloc}"),
+                ("Content-Length", str((1 << 20) + 1)),
+            ]:
+                large.line.putheader(name, value)
+            large.line.endheaders()
+            self.assertEqual(large.line.getresponse().status, 413)
+            pieces = (b"x" * 65536 for _ in range(17))  # does not say, and is not kept
+            code, _ = served.window().post("change", pieces)
             self.assertEqual(code, 413)
             after = served.window().json("state")
             self.assertEqual(after, before)
