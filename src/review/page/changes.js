@@ -2,7 +2,7 @@
 import { whoIsIt } from "./ask.js";
 import { Gone, Refused, post } from "./server.js";
 import { store, takeState } from "./store.js";
-import { byId, fixed, h, withUnit } from "./words.js";
+import { byId, figureName, fixed, h, withUnit } from "./words.js";
 
 let last = Promise.resolve();
 let underWay = 0;
@@ -23,7 +23,8 @@ export function differences(before, after) {
         const text = (figure) =>
             figure?.value === null || !figure ? "none" : fixed(figure.value, figure.digits);
         if (text(was) === text(now)) return [];
-        return [`${now.words} ${text(was)} \u2192 ${withUnit(text(now), now.unit)}`];
+        const name = figureName(now, after.figures);
+        return [`${name} ${text(was)} \u2192 ${withUnit(text(now), now.unit)}`];
     });
 }
 

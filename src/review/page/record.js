@@ -5,7 +5,7 @@
 import { redo, undo } from "./changes.js";
 import { drawShape } from "./gesture.js";
 import { on, showField, store } from "./store.js";
-import { fixed, h, time, withUnit } from "./words.js";
+import { figureName, fixed, h, time, withUnit } from "./words.js";
 
 const SHAPES = {
     exclude: "outline",
@@ -33,12 +33,16 @@ function placeOf({ points, rect }) {
 /* "nodularity 95.6 -> 95.1 %" for the figures that moved. */
 function moved({ before, after }) {
     if (!before || !after) return "";
-    return store.state.figures
-        .flatMap(({ key, words, digits, unit }) => {
+    const { figures } = store.state;
+    return figures
+        .flatMap((figure) => {
+            const { key, digits, unit } = figure;
             const text = (value) =>
                 value === null || value === undefined ? "none" : fixed(value, digits);
             const [was, now] = [text(before[key]), text(after[key])];
-            return was === now ? [] : [`${words} ${was} \u2192 ${withUnit(now, unit)}`];
+            return was === now
+                ? []
+                : [`${figureName(figure, figures)} ${was} \u2192 ${withUnit(now, unit)}`];
         })
         .join("; ");
 }

@@ -30,6 +30,12 @@ export function svg(tag, given = {}, ...children) {
 
 export const byId = (id) => document.getElementById(id);
 
+/* A figure's name, with what it is a share of where another has the same one. */
+export function figureName({ key, words, of }, figures) {
+    const alike = figures.some((other) => other.words === words && other.key !== key);
+    return alike ? `${words} ${of}` : words;
+}
+
 /* A value that lies exactly between two that can be shown goes to the even one, as C prints it. */
 function tieToEven(value, digits) {
     const twice = value * 2 * 10 ** digits;
