@@ -123,11 +123,12 @@ static void block_signals(sigset_t *set) {
     (void)signal(SIGPIPE, SIG_IGN);
 }
 
-/* Whether a line with q was typed; `*typing` false when nobody can. */
+/* Whether a line with q was typed; `*typing` false when nobody can. In the background of a shell
+ * the keys are the shell's: reading them would stop this program. */
 static bool typed_q(bool *typing) {
     struct pollfd input = {.fd = STDIN_FILENO, .events = POLLIN};
     char line[64];
-    if (!*typing || poll(&input, 1, 0) <= 0) {
+    if (!*typing || tcgetpgrp(STDIN_FILENO) != getpgrp() || poll(&input, 1, 0) <= 0) {
         return false;
     }
     const ssize_t got = read(STDIN_FILENO, line, sizeof line);
@@ -158,18 +159,16 @@ static bool tell(const struct kb_request *request, const char *address) {
 }
 
 static enum kb_status serve(const struct kb_request *said, struct kb_desk *desk,
-                            struct kb_err *err) {
-    sigset_t set;
+                            const sigset_t *set, struct kb_err *err) {
     struct kb_review_server *server = NULL;
     const struct kb_review_desk interface = kb_desk_interface(desk);
-    block_signals(&set);
     enum kb_status status = kb_review_start(&interface, &server, err);
     if (status == KB_OK && !tell(said, kb_review_address(server))) {
         status = kb_fail(err, KB_E_SYSTEM, "app", NULL,
                          "cannot write to standard output (is the disk full?)");
     }
     if (status == KB_OK) {
-        wait_for_end(&set);
+        wait_for_end(set);
     }
     kb_desk_shut(desk);
     kb_review_stop(server);
@@ -214,7 +213,7 @@ int kb_command_review(struct kb_request *request) {
         status = open_desk(used, folder, &desk, &err);
     }
     if (status == KB_OK) {
-        status = serve(request, desk, &err);
+        status = serve(request, desk, &set, &err);
     }
     kb_desk_close(desk);
     kb_free(folder);

@@ -206,8 +206,8 @@ static enum kb_status put_on_record(struct kb_desk *desk, const struct trial *tr
     return status;
 }
 
-/* The seal was over a record without this line. */
-static void break_seal(struct kb_desk *desk) {
+void kb_desk_break_seal(struct kb_desk *desk) {
+    desk->sealed++;
     for (size_t i = 0; i < desk->seal.items; i++) {
         struct kb_seal_item *item = &desk->seal.item[i];
         if (!item->picture && strcmp(item->name, KB_RECORD_NAME) == 0) {
@@ -235,7 +235,7 @@ static void put_in_force(struct kb_desk *desk, struct trial *trial) {
         desk->sheet->generation = desk->generation;
         trial->sheet = NULL;
     }
-    break_seal(desk);
+    kb_desk_break_seal(desk);
     kb_desk_tell(desk);
     (void)pthread_mutex_unlock(&desk->lock);
 }

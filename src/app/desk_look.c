@@ -102,25 +102,6 @@ static bool add_thumb(const struct kb_desk *desk, size_t field, bool any, struct
     return fits;
 }
 
-static void draw_thumb(struct kb_desk *desk, size_t field, const struct kb_desk_pixels *pixels,
-                       uint64_t revision) {
-    uint8_t *bytes = NULL;
-    size_t size = 0;
-    const int32_t width = 320; /* pixels: sharp on a fine screen at the size of a stamp */
-    const struct kb_image *label = pixels->own_label.px != NULL ? &pixels->own_label
-                                   : pixels->found != NULL      ? &pixels->found->map.label
-                                                                : NULL;
-    if (kb_report_thumb(&pixels->picture->field.grey, label, width, &bytes, &size, NULL) == KB_OK) {
-        (void)pthread_mutex_lock(&desk->lock);
-        struct kb_desk_slot *slot = &desk->slot[field];
-        kb_free(slot->thumb);
-        slot->thumb = bytes;
-        slot->thumb_size = size;
-        slot->thumb_revision = revision;
-        (void)pthread_mutex_unlock(&desk->lock);
-    }
-}
-
 enum kb_status kb_desk_thumb(void *context, size_t field, struct kb_text *out, struct kb_err *err) {
     struct kb_desk *desk = context;
     struct kb_review_view view;
@@ -135,7 +116,7 @@ enum kb_status kb_desk_thumb(void *context, size_t field, struct kb_text *out, s
         return status;
     }
     const struct held *held = view.held;
-    draw_thumb(desk, field, held->pixels, view.revision);
+    kb_desk_draw_thumb(desk, field, held->pixels, view.revision);
     kb_desk_let_go(desk, &view);
     (void)pthread_mutex_lock(&desk->lock);
     there = add_thumb(desk, field, true, out);

@@ -275,17 +275,20 @@ static bool begin(const struct kb_desk *desk, const struct kb_desk_job *job, str
     *run = (struct run){.desk = desk, .plan = desk->plan};
     run->hand = kb_alloc(list->by_hands + 1, sizeof *run->hand);
     run->measured = kb_alloc_zero(1, sizeof *run->measured);
-    if (run->hand == NULL || run->measured == NULL) {
+    if (run->measured == NULL) {
+        return false;
+    }
+    run->measured->held = 1;
+    run->way.out = &run->measured->out;
+    if (run->hand == NULL) {
         return false;
     }
     if (list->by_hands > 0) {
         memcpy(run->hand, list->by_hand, list->by_hands * sizeof *run->hand);
     }
-    run->measured->held = 1;
     run->plan.hand = run->hand;
     run->plan.hands = list->by_hands;
     run->way.index = job->index;
-    run->way.out = &run->measured->out;
     run->way.moved = desk->settings.specimen.threshold_step > 0.0 ? &run->measured->moved : NULL;
     return kb_desk_key(job->hands, job->index, KB_DESK_MEASURED, &run->measured->key);
 }

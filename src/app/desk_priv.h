@@ -160,6 +160,7 @@ struct kb_desk {
     uint64_t looks, generation, revision, label_revision;
     struct kb_desk_sheet *sheet;
     bool sealing;    /* the seal is still to be compared */
+    uint64_t sealed; /* how often the seal was made or broken */
     bool concluding; /* a thread is at the specimen */
     pthread_t *thread;
     int threads;
@@ -172,9 +173,15 @@ void kb_desk_work_end(struct kb_desk *desk);
  * at for long are let go. */
 void kb_desk_install(struct kb_desk *desk, size_t index, struct kb_desk_measured *measured,
                      struct kb_desk_pixels *pixels);
+/* Without the lock: a stamp of the field at a revision, unless there is one of a later. */
+void kb_desk_draw_thumb(struct kb_desk *desk, size_t index, const struct kb_desk_pixels *pixels,
+                        uint64_t revision);
 /* Under the lock: whoever waits for news gets it. */
 void kb_desk_tell(struct kb_desk *desk);
 bool kb_desk_stale(const struct kb_desk *desk, size_t index);
+
+/* Under the lock: the seal was over a record without the line that it has now (desk_change.c). */
+void kb_desk_break_seal(struct kb_desk *desk);
 
 /* desk_look.c, desk_change.c, desk_sign.c: the interface. */
 enum kb_status kb_desk_look(void *context, size_t field, bool evened, struct kb_review_view *view,

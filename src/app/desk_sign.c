@@ -50,6 +50,9 @@ static enum kb_status put_name(struct kb_desk *desk, const char *who, const char
         draft.at = at;
         (void)pthread_mutex_lock(&desk->lock);
         status = kb_record_append(&desk->record, &draft, err);
+        if (status == KB_OK) {
+            kb_desk_break_seal(desk); /* until there is one for this name */
+        }
         (void)pthread_mutex_unlock(&desk->lock);
     }
     kb_free(draft.who);
@@ -109,6 +112,7 @@ static enum kb_status seal(struct kb_desk *desk, struct kb_err *err) {
     if (status == KB_OK) {
         kb_seal_release(&desk->seal);
         desk->seal = made;
+        desk->sealed++;
     }
     kb_desk_tell(desk);
     (void)pthread_mutex_unlock(&desk->lock);

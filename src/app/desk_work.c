@@ -83,8 +83,8 @@ void kb_desk_install(struct kb_desk *desk, size_t index, struct kb_desk_measured
 /* ---- a field -----------------------------------------------------------------------------------
  */
 
-static void make_thumb(struct kb_desk *desk, size_t index, const struct kb_desk_measured *measured,
-                       const struct kb_desk_pixels *pixels) {
+void kb_desk_draw_thumb(struct kb_desk *desk, size_t index, const struct kb_desk_pixels *pixels,
+                        uint64_t revision) {
     uint8_t *bytes = NULL;
     size_t size = 0;
     const struct kb_image *label = pixels->own_label.px != NULL ? &pixels->own_label
@@ -96,11 +96,11 @@ static void make_thumb(struct kb_desk *desk, size_t index, const struct kb_desk_
     }
     (void)pthread_mutex_lock(&desk->lock);
     struct kb_desk_slot *slot = &desk->slot[index];
-    if (slot->measured == measured) {
+    if (slot->thumb == NULL || slot->thumb_revision <= revision) {
         kb_free(slot->thumb);
         slot->thumb = bytes;
         slot->thumb_size = size;
-        slot->thumb_revision = measured->revision;
+        slot->thumb_revision = revision;
         bytes = NULL;
     }
     (void)pthread_mutex_unlock(&desk->lock);
@@ -140,13 +140,13 @@ static void do_field(struct kb_desk *desk, size_t index) {
         return;
     }
     kb_text_release(&wanted);
-    const struct kb_desk_measured *measured = job.measured;
     struct kb_desk_pixels *pixels = job.pixels != NULL ? kb_desk_pixels_hold(job.pixels) : NULL;
     kb_desk_install(desk, index, job.measured, job.pixels);
     kb_desk_tell(desk);
+    const uint64_t revision = job.measured->revision;
     if (pixels != NULL) {
         (void)pthread_mutex_unlock(&desk->lock);
-        make_thumb(desk, index, measured, pixels);
+        kb_desk_draw_thumb(desk, index, pixels, revision);
         kb_desk_pixels_drop(pixels);
         (void)pthread_mutex_lock(&desk->lock);
     }
@@ -191,13 +191,20 @@ static void do_sheet(struct kb_desk *desk) {
     kb_desk_tell(desk);
 }
 
-/* Comparing digests takes as long as reading all pictures: nothing waits for it. */
+/* Comparing digests takes as long as reading all pictures: nothing waits for it, and what was made
+ * or broken meanwhile is known better. */
 static void do_seal(struct kb_desk *desk) {
     struct kb_seal seal = {.exists = false};
+    const uint64_t sealed = desk->sealed;
     desk->sealing = false;
     (void)pthread_mutex_unlock(&desk->lock);
     const bool known = kb_seal_verify(desk->folder, &seal, NULL) == KB_OK;
     (void)pthread_mutex_lock(&desk->lock);
+    if (desk->sealed != sealed) {
+        kb_seal_release(&seal);
+        desk->sealing = !desk->seal.exists; /* a change alone tells nothing of the seal */
+        return;
+    }
     if (!known || kb_record_signature(&desk->record) == NULL) {
         seal.intact = false; /* unreadable, or changed since */
     }

@@ -17,6 +17,8 @@ KB_NODISCARD enum kb_status kb_record_parse(const char *line, size_t length, con
                                             char link[65], struct kb_err *err);
 /* NULL when the entry is a whole one of its kind; else what is wrong with it. */
 const char *kb_record_flaw(const struct kb_record_entry *entry);
+/* Whether a field's path ends in `end`, in whole steps. */
+bool kb_record_names(const char *path, const char *end);
 bool kb_record_is_change(enum kb_record_kind kind);
 KB_NODISCARD bool kb_record_copy(const struct kb_record_entry *from, struct kb_record_entry *to);
 void kb_record_entry_release(struct kb_record_entry *entry);

@@ -49,6 +49,7 @@ struct kb_answer {
     unsigned code;
     const char *type; /* static text */
     bool keep;        /* a browser may keep it: it will not change under this address */
+    bool last;        /* the connection ends with it */
     const char *allow;
     struct kb_text body;
     const uint8_t *fixed; /* instead of `body`: static bytes */

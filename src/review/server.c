@@ -70,6 +70,9 @@ static bool add_headers(struct MHD_Response *response, const struct kb_answer *a
                                     answer->keep ? "private, max-age=3600, immutable"
                                                  : "no-store") == MHD_YES &&
             added;
+    if (answer->last) {
+        added = MHD_add_response_header(response, "Connection", "close") == MHD_YES && added;
+    }
     if (answer->allow != NULL) {
         added = MHD_add_response_header(response, "Allow", answer->allow) == MHD_YES && added;
     }
@@ -112,8 +115,9 @@ static enum MHD_Result put_answer(struct MHD_Connection *connection, struct kb_a
     return result;
 }
 
+/* A refusal. Who is refused may not keep the connection, which windows of ours may need. */
 static enum MHD_Result put_code(struct MHD_Connection *connection, unsigned code) {
-    struct kb_answer answer = {.code = code, .type = "text/plain; charset=utf-8"};
+    struct kb_answer answer = {.code = code, .type = "text/plain; charset=utf-8", .last = true};
     return put_answer(connection, &answer);
 }
 

@@ -3,11 +3,10 @@
  * Figures are those of the result, rounded by nobody: the page rounds to the digits that are given
  * beside them. What is not measured is null, with the reason.
  */
+#include "record_priv.h"
 #include "serve_priv.h"
 
 #include "keelblock/version.h"
-
-#include <string.h>
 
 static json_t *number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
@@ -250,10 +249,7 @@ static json_t *named_fields(const struct kb_review_sheet *sheet,
     json_t *list = json_array();
     for (size_t i = 0; i < entry->fields; i++) {
         for (size_t k = 0; k < sheet->fields; k++) {
-            const size_t whole = strlen(sheet->field[k].path), part = strlen(entry->field[i]);
-            const char *end = sheet->field[k].path + whole - part;
-            if (part <= whole && strcmp(end, entry->field[i]) == 0 &&
-                (part == whole || end[-1] == '/')) {
+            if (kb_record_names(sheet->field[k].path, entry->field[i])) {
                 (void)json_array_append_new(list, json_integer((json_int_t)k));
             }
         }

@@ -35,7 +35,7 @@ char *kb_find_picture(const char *folder, const char *path) {
 
 /* ---- names of fields on record ---- */
 
-static bool ends_in(const char *path, const char *end) {
+bool kb_record_names(const char *path, const char *end) {
     const size_t whole = strlen(path), part = strlen(end);
     return part <= whole && strcmp(path + whole - part, end) == 0 &&
            (part == whole || path[whole - part - 1] == '/');
@@ -57,7 +57,7 @@ const char *kb_record_field_name(const char *const *path, size_t count, size_t i
     while (end > path[i]) {
         size_t fits = 0;
         for (size_t k = 0; k < count; k++) {
-            fits += ends_in(path[k], end);
+            fits += kb_record_names(path[k], end);
         }
         if (fits == 1) {
             break;

@@ -97,6 +97,57 @@ class Review(program.Case):
             self.assertEqual(len(state["record"]), 2 * len(changes) + 3)
             self.assertEqual(served.end()[0::2], (0, ""))
 
+    def test_figures_are_those_of_measure_after_thirty_changes_at_random(self):
+        random = numpy.random.default_rng(20311104)
+        with self.serve() as served:
+            window = served.window()
+            state, made = window.settled(), 0
+            particles = [window.json(f"field/{i}/particles")["particles"] for i in (0, 1)]
+            for _ in range(200):
+                if made == 30:
+                    break
+                turn = random.choice(["change", "undo", "redo"], p=[0.7, 0.2, 0.1])
+                asked = WHO if turn != "change" else self.any_change(random, particles)
+                code, answer = window.post(turn, asked)
+                self.assertIn(code, (200, 422), answer)
+                if code == 200:
+                    state, made = answer, made + 1
+                    if made % 10 == 0:
+                        self.same_as_measure(state, "--record", self.record)
+            self.assertEqual(made, 30)
+            self.assertEqual(len(state["record"]), 30)
+        with self.serve() as served:
+            self.assertEqual(figures(served.window().settled()), figures(state))
+
+    def any_change(self, random, particles):
+        """A change that may well be refused, near particles as they were found at first."""
+        field = int(random.integers(2))
+        one, other = random.choice(particles[field], 2, replace=False)
+        near = [[int(p["x"]), int(p["y"])] for p in (one, other)]
+        x, y, width, height = one["box"]
+        kind = str(
+            random.choice(["thresholds", "exclude", "cut", "join", "phase", "form", "scale"])
+        )
+        asked = {"kind": kind, "fields": [field], **WHO}
+        if kind == "thresholds":
+            asked["fields"] = [[field], [0, 1]][random.integers(2)]
+            asked["dark"] = random.choice([None, round(random.uniform(70, 110), 3)])
+            asked["bright"] = random.choice([None, round(random.uniform(150, 190), 3)])
+        elif kind == "exclude" and random.integers(2):
+            asked["rect"] = [x, y, width + 20, height + 9]
+        elif kind == "exclude":
+            asked["points"] = [near[0], [x + width + 9, y], [max(x - 20, 0), y + height]]
+        elif kind == "cut":
+            asked["points"] = [[x, y], near[0], [x + width + 1, y + height + 1]]
+        elif kind == "scale":
+            asked |= {"points": [[10, 10], [210, 10]], "fields": [0, 1]}
+            asked["length_um"] = random.uniform(110, 130)
+        else:
+            asked["points"] = near if kind == "join" else near[:1]
+            asked["phase"] = str(random.choice(["ferrite", "pearlite", "other", "excluded"]))
+            asked["form"] = str(random.choice(["I", "III", "V", "VI"]))
+        return asked
+
     def test_its_tiles_are_the_picture_and_the_phases(self):
         with self.serve() as served:
             window = served.window()
