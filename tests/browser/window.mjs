@@ -11,7 +11,13 @@ export async function startBrowser() {
     browser = await puppeteer.launch({
         executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
         headless: true, // the new headless mode: the whole browser, without a screen
-        args: ["--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--force-color-profile=srgb"],
+        args: [
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-dev-shm-usage",
+            "--hide-scrollbars",
+            "--force-color-profile=srgb",
+        ],
     });
 }
 
