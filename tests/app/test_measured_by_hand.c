@@ -182,7 +182,7 @@ static void a_level_that_is_none_gives_a_threshold_back_to_the_program(void **st
     (void)state;
     struct kb_by_hand said[] = {word(KB_HAND_DARK), word(KB_HAND_DARK)};
     struct kb_result found, result;
-    assert_int_equal(measure(said, 0, &found, NULL), KB_OK);
+    assert_int_equal(measure(NULL, 0, &found, NULL), KB_OK);
     said[0].level = 88.0;
     assert_int_equal(measure(said, 2, &result, NULL), KB_OK);
     assert_true(result.by_hand[0].without_effect);
@@ -201,7 +201,7 @@ static void what_may_miss_is_told_and_measured_without(void **state) {
                                       KB_HAND_FORM};
     struct kb_result plain, result;
     struct kb_err err;
-    assert_int_equal(measure(said, 0, &plain, NULL), KB_OK);
+    assert_int_equal(measure(NULL, 0, &plain, NULL), KB_OK);
     for (int i = 0; i < 5; i++) {
         said[i] = word(kind[i]);
         said[i].point = outside;
