@@ -81,12 +81,17 @@ static enum kb_status begin(struct kb_desk *desk, const struct kb_record_entry *
     return known ? KB_OK : no_memory(desk, err);
 }
 
+static int team_for(const struct kb_desk *desk, size_t jobs) {
+    const int threads = kb_plan_threads(&desk->plan);
+    return jobs < (size_t)threads ? (int)jobs : threads;
+}
+
 static enum kb_status measure(const struct kb_desk *desk, struct trial *trial, struct kb_err *err) {
     bool out_of_memory = false;
-    const int fields = trial->jobs < 64 ? (int)trial->jobs : 64; /* more threads than that: none */
-    const int threads = kb_plan_threads(&desk->plan);
-    const int team = threads < fields ? threads : fields > 0 ? fields : 1;
-#pragma omp parallel for schedule(dynamic, 1) num_threads(team)
+    if (trial->jobs == 0) {
+        return KB_OK;
+    }
+#pragma omp parallel for schedule(dynamic, 1) num_threads(team_for(desk, trial->jobs))
     for (size_t i = 0; i < trial->jobs; i++) {
         if (kb_desk_measure(desk, &trial->job[i], NULL) != KB_OK) {
 #pragma omp atomic write

@@ -112,7 +112,7 @@ enum kb_status kb_desk_thumb(void *context, size_t field, struct kb_text *out, s
         return KB_OK;
     }
     const enum kb_status status = kb_desk_look(desk, field, false, &view, err);
-    if (status != KB_OK) {
+    if (status != KB_OK || view.held == NULL) {
         return status;
     }
     const struct held *held = view.held;
@@ -129,7 +129,7 @@ enum kb_status kb_desk_why(void *context, size_t field, struct kb_place place,
     struct kb_desk *desk = context;
     struct kb_review_view view;
     enum kb_status status = kb_desk_look(desk, field, false, &view, err);
-    if (status != KB_OK) {
+    if (status != KB_OK || view.held == NULL) {
         return status;
     }
     const struct held *held = view.held;

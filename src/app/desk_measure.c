@@ -58,7 +58,7 @@ static bool lend_picture(struct run *run) {
         memcpy(way->look.mark, picture->look.mark, marks * sizeof *way->look.mark);
     }
     way->contrast = picture->contrast;
-    way->out->contrast_found = picture->contrast_found;
+    run->measured->out.contrast_found = picture->contrast_found;
     return way->field.path != NULL && way->look.mark != NULL;
 }
 

@@ -80,7 +80,7 @@ enum kb_status kb_desk_sheet_make(const struct kb_desk *desk, struct kb_desk_han
     enum kb_status status = kb_plan_begin(&plan, &made->result, err);
     if (status == KB_OK && all_measured(measured, plan.count)) {
         if (!hold_all(measured, plan.count, made)) {
-            status = kb_fail_memory(err, "app", plan.count * sizeof *measured);
+            status = kb_fail_memory(err, "app", plan.count * sizeof(void *));
         } else {
             made->concluded = conclude(&plan, made, &made->error) == KB_OK;
         }

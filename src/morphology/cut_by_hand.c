@@ -15,7 +15,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { NOBODY = UINT32_MAX };
+static const uint32_t NOBODY = UINT32_MAX;
 
 /* A pixel that has to find its piece. */
 struct loose {

@@ -37,13 +37,13 @@ enum kb_status kb_report_thumb(const struct kb_image *grey, const struct kb_imag
                                                     : (int32_t)rounded;
     const size_t pixels = (size_t)width * (size_t)height;
     uint8_t *small = kb_alloc(pixels, 1), *rgb = kb_alloc(pixels, 3);
-    enum kb_status status = KB_OK;
     if (small == NULL || rgb == NULL) {
-        status = kb_fail_memory(err, "report", 3 * pixels);
-    } else {
-        status = kb_shrink(grey->px, grey->width, grey->height, grey->stride, 1, width, height,
-                           small, err);
+        kb_free(small);
+        kb_free(rgb);
+        return kb_fail_memory(err, "report", 3 * pixels);
     }
+    enum kb_status status =
+        kb_shrink(grey->px, grey->width, grey->height, grey->stride, 1, width, height, small, err);
     if (status == KB_OK && label != NULL && label->px != NULL) {
         tint(small, label, width, height, rgb);
         status = kb_jpeg_encode(rgb, width, height, 3, bytes, size, err);

@@ -108,7 +108,7 @@ static enum kb_status open_window(const struct kb_rect *box, struct window *w, s
     w->width = box->width + 2;
     w->height = box->height + 2;
     const size_t size = (size_t)w->width * (size_t)w->height;
-    if (size > w->size) {
+    if (w->px == NULL || size > w->size) {
         uint8_t *grown = kb_resize(w->px, size, 1);
         if (grown == NULL) {
             return kb_fail_memory(err, KB_SERVE_STAGE, size);
@@ -145,7 +145,7 @@ static enum kb_status borders(const struct kb_particles *particles, struct lines
             continue;
         }
         status = open_window(&particle->box, &window, err);
-        if (status != KB_OK) {
+        if (status != KB_OK || window.px == NULL) {
             break;
         }
         paint(&particles->runs, &order, i, &window);

@@ -175,8 +175,8 @@ static enum kb_status means_below(const struct kb_pyramid *p, int level, const s
 /* Most frequent of four, the first of equals. Where one is missing another stands twice, which
  * changes neither. */
 static inline uint8_t most(uint8_t a, uint8_t b, uint8_t c, uint8_t d) {
-    const uint8_t later = (b == c) | (b == d) ? b : c == d ? c : a;
-    return (a == b) | (a == c) | (a == d) ? a : later;
+    const uint8_t later = b == c || b == d ? b : c == d ? c : a;
+    return a == b || a == c || a == d ? a : later;
 }
 
 /* A part of width x height labels to half of it, rounded up; `to` may be `from`. */
