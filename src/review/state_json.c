@@ -67,17 +67,25 @@ static const char *threshold_name(const struct kb_segmentation_figures *figures,
     return figures->thresholds < 2 ? "threshold" : i == 0 ? "dark" : "bright";
 }
 
+/* Last level of the evened picture that is below threshold i: a bright one by hand names the first
+ * level above it (struct kb_segmentation_params), all others that level itself. NaN: no scale. */
+static double last_below(const struct kb_segmentation_figures *figures, int i) {
+    const double span = figures->grey_high - figures->grey_low;
+    const double level = (figures->threshold[i] - figures->grey_low) * 255.0 / span;
+    const bool first_above = i > 0 && figures->origin[i] == KB_THRESHOLD_BY_HAND;
+    if (!(span > 0.0)) {
+        return (double)NAN;
+    }
+    return first_above ? ceil(level - 1e-6) - 1.0 : floor(level + 1e-6);
+}
+
 static json_t *thresholds_json(const struct kb_segmentation_figures *figures) {
     json_t *list = json_array();
-    const double span = figures->grey_high - figures->grey_low;
     for (int i = 0; i < figures->thresholds; i++) {
         json_t *json = json_object();
-        const double level = figures->threshold[i];
         put(json, "name", text(threshold_name(figures, i)));
-        put(json, "level", number(level));
-        put(json, "level8",
-            number(span > 0.0 ? floor((level - figures->grey_low) * 255.0 / span + 1e-6)
-                              : (double)NAN));
+        put(json, "level", number(figures->threshold[i]));
+        put(json, "level8", number(last_below(figures, i)));
         put(json, "found", number(figures->threshold_found[i]));
         put(json, "origin", text(figures->origin[i] == KB_THRESHOLD_BY_HAND ? "by hand" : "found"));
         (void)json_array_append_new(list, json);

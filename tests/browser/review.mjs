@@ -103,6 +103,8 @@ test("a threshold that is dragged moves the phases live; let go, they are measur
     await page.mouse.move(x + width / 2 + 20, y + height / 2, { steps: 5 });
     await hand.frame(page);
     assert.match(await hand.text(page, "#preview"), /Preview, by grey level alone/);
+    const level = () => page.$eval(".grip:last-of-type", (at) => at.getAttribute("aria-valuenow"));
+    const dragged = await level();
     assert.notDeepEqual(await hand.colourAt(page, place), colour, "coloured anew");
     assert.deepEqual(await hand.figures(page), was, "nothing is measured yet");
     await page.mouse.up();
@@ -110,6 +112,7 @@ test("a threshold that is dragged moves the phases live; let go, they are measur
     assert.notDeepEqual(await hand.figures(page), was);
     assert.equal(await page.$eval("#preview", ({ hidden }) => hidden), true);
     const { fields } = await program.state(server);
+    assert.equal(await level(), dragged, "measured where it was let go");
     assert.equal(fields[0].thresholds.at(-1).origin, "by hand");
     assert.equal(fields[1].thresholds.at(-1).origin, "found");
 });
