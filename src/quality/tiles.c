@@ -8,8 +8,9 @@
  * that uneven light drops out.
  *   patches  grey of each matrix phase over its own mean, joined to one figure a tile; a quadratic
  *            surface, which is light, is fitted robustly and divided out; a tile that stays off by
- *            more than PATCH and has such a neighbour of the same sign belongs to a patch. Single
- *            colonies and grains are smaller than two tiles.
+ *            more than PATCH, and by more than tiles of this field scatter, belongs to a patch when
+ *            two of its neighbours are off to the same side. Single colonies and grains are smaller
+ *            than that, but colonies differ in grey, and three dark ones lie together by chance.
  */
 #include "quality_priv.h"
 
@@ -24,6 +25,11 @@
 #define PATCH                                                                                      \
     0.06 /* relative grey by which a patch is off: an eye sees 2 to 3 % in large areas             \
           */
+/* ... in deviations of the tiles of a field. Four tiles in a square make all four count. With n
+ * tiles, each off to a given side with probability p, some square is with about 2 n p^4: at 2.5
+ * (p = 0.0062) that is below 1 in 1000 for the 100 to 500 tiles there are. */
+#define PATCH_SIGMAS 2.5
+#define MAD_PER_SIGMA 0.6745 /* median of the magnitude of a normal deviate */
 #define TERMS 6
 #define ROUNDS 6
 #define ROWS_READ 700
@@ -178,6 +184,7 @@ struct patch_map {
     int32_t across, down;
     double *level;  /* relative grey of each tile; 0 where nothing is known */
     double *weight; /* pixels */
+    double limit;   /* beyond which a tile is off */
 };
 
 static void relative_levels(const struct kb_tiles *tiles, struct patch_map *map) {
@@ -280,7 +287,7 @@ static int sign_off(const struct patch_map *map, int32_t x, int32_t y) {
     }
     int32_t i = y * map->across + x;
     double off = map->weight[i] > 0.0 ? map->level[i] : 0.0;
-    return off > PATCH ? 1 : off < -PATCH ? -1 : 0;
+    return off > map->limit ? 1 : off < -map->limit ? -1 : 0;
 }
 
 static double share_in_patches(const struct patch_map *map) {
@@ -296,6 +303,19 @@ static double share_in_patches(const struct patch_map *map) {
         }
     }
     return all > 0.0 ? in / all : 0.0;
+}
+
+/* With the light taken out: the limit from the median magnitude, which no stain of less than half
+ * of the field moves far. `off` has room for all tiles. */
+static void settle_limit(struct patch_map *map, double *off) {
+    size_t count = 0;
+    for (int32_t i = 0; i < map->across * map->down; i++) {
+        if (map->weight[i] > 0.0) {
+            off[count++] = fabs(map->level[i]);
+        }
+    }
+    double sigma = kb_quality_quantile(off, count, 0.5) / MAD_PER_SIGMA;
+    map->limit = fmax(PATCH, PATCH_SIGMAS * sigma); /* NaN of no tile loses */
 }
 
 /* Take the light out of the levels; (largest - smallest) / mean of it where phases were seen. */
@@ -317,21 +337,24 @@ enum kb_status kb_quality_patches(const struct kb_tiles *tiles, struct kb_patche
                                   struct kb_err *err) {
     size_t count = (size_t)tiles->across * (size_t)tiles->down;
     struct patch_map map = {tiles->across, tiles->down, kb_alloc_zero(count, sizeof(double)),
-                            kb_alloc_zero(count, sizeof(double))};
+                            kb_alloc_zero(count, sizeof(double)), PATCH};
+    double *off = kb_alloc(count, sizeof *off);
     enum kb_status status = KB_OK;
     double term[TERMS];
     *patches = (struct kb_patches){0.0, false, 0.0};
-    if (map.level == NULL || map.weight == NULL) {
+    if (map.level == NULL || map.weight == NULL || off == NULL) {
         status = kb_fail_memory(err, KB_QUALITY_STAGE, count * sizeof(double));
     } else {
         relative_levels(tiles, &map);
         if (fit_light(&map, term)) {
             divide_light(&map, term, &patches->unevenness);
+            settle_limit(&map, off);
             patches->looked = tiles->across >= FEWEST && tiles->down >= FEWEST;
             patches->share = share_in_patches(&map);
         }
     }
     kb_free(map.level);
     kb_free(map.weight);
+    kb_free(off);
     return status;
 }

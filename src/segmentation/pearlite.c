@@ -6,6 +6,7 @@
  * histogram; where that mean is well inside pearlite, many bright pixels mean stripes. Then:
  *
  *   closing   fills stripes up to half the window wide, where the local mean agrees with pearlite;
+ *             where only single colonies show them, those up to line_um wide beside others;
  *   opening   (always) takes away dark lines narrower than line_um, which are grain boundaries or
  *             scratches, and gives them to the constituent around; what is within a pixel of a
  *             solid part is kept. Where boundaries are etched broad, their junctions outlast that:
@@ -32,6 +33,12 @@
 /* Where the local mean has one hill and the closing reaches all but this share, the matrix is
  * pearlite throughout, and stripes too wide for the closing belong to it. */
 #define OPEN_ONE_HILL 0.4
+/* Share of the way from pearlite's mean to the plain grey: a film a quarter as wide as the window
+ * brings the mean that far. */
+#define WELL_INSIDE 0.25
+/* Pixels across a stripe of line_um from which on single stripes can be told. */
+#define STRIPE_PX 6.0
+
 static int32_t radius_px(const struct kb_seg *seg, double width_um) {
     double radius = 0.5 * width_um / seg->px_um;
     double most =
@@ -174,6 +181,16 @@ static void pick_pearlite(const struct kb_seg *seg, struct kb_bits *set) {
     kb_bits_pick(&seg->map->label, pearlite, set);
 }
 
+static void tell_closed(const struct kb_seg *seg, const struct mean_cut *part, bool colonies) {
+    kb_seg_why_closed(seg, &(struct kb_seg_closing){
+                               .radius = radius_px(seg, seg->params->colony_um),
+                               .cut = part->cut,
+                               .dark = part->dark,
+                               .one_hill = part->one_hill,
+                               .colonies = colonies,
+                           });
+}
+
 /* Plain pixels that the closing reached and the local mean calls pearlite become pearlite. */
 static enum kb_status close_stripes(struct kb_seg *seg, const struct mean_cut *part,
                                     struct kb_bits set[SETS], struct kb_err *err) {
@@ -197,14 +214,40 @@ static enum kb_status close_stripes(struct kb_seg *seg, const struct mean_cut *p
     }
     if (seg->stripes_closed) {
         kb_bits_paint(lamellae_only ? &set[REST] : &set[SOLID], KB_PEARLITE, &seg->map->label);
-        kb_seg_why_closed(seg, &(struct kb_seg_closing){
-                                   .radius = radius_px(seg, seg->params->colony_um),
-                                   .cut = part->cut,
-                                   .dark = part->dark,
-                                   .one_hill = part->one_hill,
-                               });
+        tell_closed(seg, part, false);
     }
     return KB_OK;
+}
+
+/* Where most lamellae are not resolved, those of single coarse colonies are: plain stripes too wide
+ * for the threshold to miss, beside pearlite as thin as themselves. Such stripes are closed where
+ * the local mean is well inside pearlite's. A film between two solid parts of pearlite has nothing
+ * thin beside it and stays. */
+static enum kb_status close_colonies(struct kb_seg *seg, const struct mean_cut *whole,
+                                     struct kb_bits set[SETS], struct kb_err *err) {
+    int32_t radius = radius_px(seg, seg->params->line_um);
+    struct mean_cut part = *whole;
+    double plain = seg->class_level[part.dark ? seg->scheme.classes - 1 : seg->scheme.classes - 2];
+    part.cut = (int)(part.inside + WELL_INSIDE * (plain - part.inside));
+    enum kb_status status = pearlite_by_mean(seg, &part, &set[REST], err);
+    if (status == KB_OK) {
+        pick_pearlite(seg, &set[PEARLITE]);
+        status = kb_bits_close(&set[PEARLITE], radius, radius, &set[SOLID], err);
+    }
+    if (status == KB_OK) {
+        kb_bits_both(&set[REST], &set[SOLID]);
+        status = kb_bits_open(&set[PEARLITE], radius, radius + 1, &set[SOLID], err);
+    }
+    if (status == KB_OK) { /* the thin part of pearlite, and what lies about it */
+        kb_bits_without(&set[PEARLITE], &set[SOLID]);
+        status = kb_bits_close(&set[PEARLITE], radius, 0, &set[SOLID], err);
+    }
+    if (status == KB_OK) {
+        kb_bits_both(&set[REST], &set[SOLID]);
+        kb_bits_paint(&set[REST], KB_PEARLITE, &seg->map->label);
+        tell_closed(seg, &part, true);
+    }
+    return status;
 }
 
 static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_bits set[SETS],
@@ -220,7 +263,13 @@ static enum kb_status close_lamellae(struct kb_seg *seg, struct kb_bits set[SETS
     }
     seg->stripes = stripes(&seen, &part);
     seg->stripes_closed = seg->stripes >= RESOLVED_SHARE && seg->stripes <= RESOLVED_MOST;
-    return seg->stripes_closed ? close_stripes(seg, &part, set, err) : KB_OK;
+    if (seg->stripes_closed) {
+        return close_stripes(seg, &part, set, err);
+    }
+    /* proeutectoid cementite is itself films and particles */
+    bool may_be_seen =
+        seg->scheme.plain == KB_FERRITE && seg->params->line_um >= STRIPE_PX * seg->px_um;
+    return may_be_seen ? close_colonies(seg, &part, set, err) : KB_OK;
 }
 
 /* ---- dark lines --------------------------------------------------------------------------------

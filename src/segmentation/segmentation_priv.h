@@ -184,6 +184,7 @@ struct kb_seg_closing {
     int cut;        /* level that parts the local means */
     bool dark;      /* pearlite is on the dark side of it */
     bool one_hill;  /* ... where they have two hills */
+    bool colonies;  /* only stripes of single colonies, beside others as thin, were closed */
 };
 void kb_seg_why_closed(const struct kb_seg *seg, const struct kb_seg_closing *closing);
 /* Before lines narrower than width_um are given back. */

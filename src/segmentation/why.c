@@ -241,7 +241,16 @@ static void tell_closing(const struct kb_seg *seg, const struct kb_seg_closing *
     step.figure = look_around(seg, why, closing->radius).mean;
     step.limit = closing->one_hill ? (double)NAN : kb_seg_to_file(seg, closing->cut);
     step.unit = "grey level";
-    if (now != was && closing->one_hill) {
+    if (closing->colonies) {
+        if (now != was) {
+            step.limit = kb_seg_to_file(seg, closing->cut);
+            kb_why_add(
+                why, &step,
+                "a stripe of at most %.3g um beside lamellae as thin; the local mean %.4g is "
+                "well on pearlite's side, beyond %.4g: pearlite",
+                seg->params->line_um, step.figure, step.limit);
+        }
+    } else if (now != was && closing->one_hill) {
         kb_why_add(why, &step,
                    "a bright stripe between dark lamellae, in a matrix whose local mean has one "
                    "hill: pearlite");

@@ -110,7 +110,8 @@ static void bright_edges_do_not_widen_pearlite(void **state) {
     (void)state;
     const struct {
         double share, px_um;
-    } field[] = {{0.2, 0.25}, {0.2, 0.5}, {0.5, 0.25}, {0.5, 0.5}, {0.8, 0.5}, {0.5, 1.0}};
+    } field[] = {{0.2, 0.25}, {0.2, 0.5}, {0.5, 0.25}, {0.5, 0.5},
+                 {0.8, 0.5},  {0.5, 1.0}, {0.8, 0.25}, {0.75, 0.15}};
     enum { FIELDS = sizeof field / sizeof *field };
     struct kb_render_params p = kb_render_params_default();
     p.look = KB_RENDER_SEM;
