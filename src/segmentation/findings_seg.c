@@ -149,6 +149,14 @@ static enum kb_status tell_single(const struct teller *t, struct kb_err *err) {
         return KB_OK;
     }
     double lines = 100.0 * (seg->line_share > 0.0 ? seg->line_share : 0.0);
+    if (seg->films) {
+        return kb_findings_add(t->to, err, KB_SERIOUS, "single-constituent",
+                               "The matrix is pearlite crossed by bright lines (on %.1f %% of it "
+                               "more than dark ones): films of ferrite too thin for these pixels. "
+                               "Their area cannot be told, and the whole is reported as matrix. "
+                               "Use a higher magnification.",
+                               -100.0 * seg->line_share);
+    }
     if (seg->single_phase == KB_MATRIX) {
         return kb_findings_add(t->to, err, KB_SERIOUS, "single-constituent",
                                "The matrix shows one constituent only, and its texture does not "

@@ -55,6 +55,7 @@ struct kb_seg {
     double roughness[KB_PHASES]; /* texture of each phase, share of its grey; see single.c */
     bool single;                 /* the matrix is one constituent ... */
     enum kb_phase single_phase;  /* ... and this one; KB_MATRIX: it cannot be said */
+    bool films;                  /* ... because of films of ferrite too thin to be measured */
     double stripes_open;         /* share of them that the closing did not reach */
     bool stripes_closed;         /* lamellae are resolved and were closed to regions */
     double stripes;           /* share of bright pixels deep inside pearlite; resolved lamellae */

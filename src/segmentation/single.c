@@ -36,6 +36,9 @@
  * microscope dirt and pits are dark too and make up to 2 %; in the SEM they are not bright. */
 #define LINES_LIGHT 0.03
 #define LINES_SEM 0.01
+/* Share of bright lines, less dark ones, from which on a matrix of pearlite holds films of ferrite
+ * that its pixels do not resolve: lamellae and colonies go up as often as down, to 0.1 %. */
+#define FILMS 0.02
 
 /* Bright edges and particles of an SEM picture are not proeutectoid cementite: a network that
  * stands apart in grey carries at least this share of the grey variance. Bright edges carry 0.15 to
@@ -224,6 +227,8 @@ static bool both_rough(const struct kb_seg *seg) {
  * same grey go unseen. */
 static void set_single(struct kb_seg *seg, enum kb_phase phase) {
     seg->single = true;
+    seg->films = phase == KB_PEARLITE && seg->line_share <= -FILMS;
+    phase = seg->films ? KB_MATRIX : phase;
     seg->single_phase = seg->params->contrast == KB_SEM ? KB_MATRIX : phase;
 }
 

@@ -152,6 +152,22 @@ static void a_thin_network_of_ferrite_is_not_lost(void **state) {
     assert_near(pearlite_error(p), 0.0, 2.0 * POINT);
 }
 
+/* Films of a pixel were passed over and the field called pearlite throughout, 6 points; a field
+ * that is pearlite throughout still is. */
+static void films_that_no_pixel_resolves_are_not_called_pearlite(void **state) {
+    (void)state;
+    const double share[] = {0.95, 1.0};
+    for (int i = 0; i < 2; i++) {
+        struct kb_render_params p = kb_render_params_default();
+        p.grain_um = 6.0;
+        p.px_um = 1.0;
+        p.seed = 7650;
+        p.pearlite_of_matrix = share[i];
+        double error = pearlite_error(p);
+        assert_near(error, i == 0 ? -0.95 : 0.0, 0.02);
+    }
+}
+
 /* ---- laws --------------------------------------------------------------------------------------
  */
 
@@ -192,6 +208,7 @@ int main(void) {
         cmocka_unit_test(bright_edges_do_not_widen_pearlite),
         cmocka_unit_test(small_grains_of_etched_steel_are_no_harder),
         cmocka_unit_test(a_thin_network_of_ferrite_is_not_lost),
+        cmocka_unit_test(films_that_no_pixel_resolves_are_not_called_pearlite),
         cmocka_unit_test(the_same_border_is_found_in_a_mirror),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
