@@ -4,7 +4,7 @@
  */
 import { redo, undo } from "./changes.js";
 import { drawShape } from "./gesture.js";
-import { on, showField, store } from "./store.js";
+import { fieldName, on, showField, store } from "./store.js";
 import { figureName, fixed, h, time, withUnit } from "./words.js";
 
 const SHAPES = {
@@ -45,6 +45,13 @@ function moved({ before, after }) {
                 : [`${figureName(figure, figures)} ${was} \u2192 ${withUnit(now, unit)}`];
         })
         .join("; ");
+}
+
+/* The fields that it is for, where there is more than one to choose from. */
+function of(fields) {
+    const all = store.state.fields;
+    if (!fields?.length || all.length < 2) return "";
+    return ` \u00b7 ${fields.length === 1 ? fieldName(all[fields[0]]) : `${fields.length} fields`}`;
 }
 
 export class Record {
@@ -94,7 +101,7 @@ export class Record {
     }
 
     entry(entry) {
-        const { seq, at, who, why, kind, words, active } = entry;
+        const { seq, at, who, why, kind, fields, words, active } = entry;
         const figures = moved(entry);
         const quiet = QUIET.has(kind);
         return h(
@@ -114,8 +121,8 @@ export class Record {
                 h("b", {}, words),
                 !quiet && !active ? h("span", { class: "soft" }, " undone") : "",
             ),
-            why ? h("p", {}, `\u201c${why}\u201d`) : "",
-            h("p", { class: "soft" }, `${who || "no name"}, ${time(at)}`),
+            why ? h("p", {}, "\u201c", h("bdi", {}, why), "\u201d") : "",
+            h("p", { class: "soft" }, h("bdi", {}, who || "no name"), `, ${time(at)}${of(fields)}`),
             figures ? h("p", { class: "soft moved" }, figures) : "",
         );
     }
