@@ -230,6 +230,11 @@ KB_API size_t kb_report_figures(const struct kb_result *result, bool concluded,
 /* ">= 85 %" as readers write it, appended. */
 KB_API void kb_report_limit_words(const struct kb_limit *limit, struct kb_text *out);
 KB_API const char *kb_report_state_words(enum kb_particle_state state); /* why it does not count */
+/* Whether it is a nodule of ISO 945-4, as outlines on paper tell: shape factor 0.6 and above; where
+ * a person set the form, V and VI. */
+KB_API bool kb_is_nodule(const struct kb_particle *particle);
+/* Its shape factor less that border; NaN where a person set the form. */
+KB_API double kb_nodule_margin(const struct kb_particle *particle);
 /* The field at most `max_width` pixels wide as JPEG, tinted by `label` (NULL: not); *bytes in new
  * memory. */
 KB_API KB_NODISCARD enum kb_status kb_report_thumb(const struct kb_image *grey,

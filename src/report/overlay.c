@@ -32,6 +32,10 @@ bool kb_is_nodule(const struct kb_particle *particle) {
                              : particle->shape_factor >= nodule_shape_factor;
 }
 
+double kb_nodule_margin(const struct kb_particle *particle) {
+    return particle->by_hand ? (double)NAN : particle->shape_factor - nodule_shape_factor;
+}
+
 int32_t kb_overlay_unit(int32_t width) {
     int32_t unit = (width + PAGE_PICTURE_WIDTH / 2) / PAGE_PICTURE_WIDTH;
     return unit < 1 ? 1 : unit;

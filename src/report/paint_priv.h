@@ -42,7 +42,6 @@ struct kb_paint_mark {
 const struct kb_paint_mark *kb_state_mark(enum kb_particle_state state);
 /* Outline of a particle that counts but is no nodule. */
 extern const struct kb_rgb kb_not_nodular;
-bool kb_is_nodule(const struct kb_particle *particle);
 
 /* Line width that survives the shrinking of the picture into the page. */
 int32_t kb_overlay_unit(int32_t width);

@@ -45,8 +45,9 @@ static const enum kb_quantity *order_of(enum kb_material material, size_t *count
     return of_iron;
 }
 
+/* What follows the last comma says of what it is a share, or by which method. */
 static void set_words(enum kb_quantity quantity, struct kb_shown_figure *figure) {
-    const char *words = kb_quantity_words(quantity), *comma = strstr(words, ", ");
+    const char *words = kb_quantity_words(quantity), *comma = strrchr(words, ',');
     const size_t length = comma != NULL ? (size_t)(comma - words) : strlen(words);
     (void)snprintf(figure->words, sizeof figure->words, "%.*s", (int)length, words);
     figure->of = comma != NULL ? comma + 2 : "";

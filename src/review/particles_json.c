@@ -1,8 +1,9 @@
 /* particles_json.c - the particles of a field as the page lists them, doubtful ones told apart.
  *
  * Doubt is what an expert's minute is best spent on: how near a particle is to being taken for
- * something else. Two borders matter: the form next to its own (kb_form_margin()), and the smallest
- * size that counts. 0 is on a border; 1 is so far from both that nobody would argue. How far that
+ * something else. Three borders matter: that of nodules (kb_nodule_margin()), on which nodularity
+ * hangs, the form next to its own (kb_form_margin()), and the smallest size that counts. 0 is on a
+ * border; 1 is so far from all that nobody would argue. How far that
  * is, is our own estimate: 0.1 of a shape factor, solidity or circularity, 0.5 of an aspect, and a
  * fifth of the smallest size. A form set by hand is settled, and what the frame or an exclusion
  * cuts has no form: neither is doubted.
@@ -33,8 +34,19 @@ static void doubt_form(const struct kb_particle *p, struct doubt *doubt) {
     }
     const double far = strcmp(which, "aspect") == 0 ? far_aspect : far_share;
     doubt->value = at_most_one(margin / far);
-    (void)snprintf(doubt->words, sizeof doubt->words, "%.3g of %s from another form", margin,
+    (void)snprintf(doubt->words, sizeof doubt->words, "%.2g of %s from another form", margin,
                    which);
+}
+
+static void doubt_nodule(const struct kb_particle *p, struct doubt *doubt) {
+    const double margin = kb_nodule_margin(p);
+    const double value = at_most_one(fabs(margin) / far_share);
+    if (value < doubt->value) {
+        doubt->value = value;
+        (void)snprintf(doubt->words, sizeof doubt->words, "shape factor %.2g %s, %s nodule",
+                       fabs(margin), margin < 0.0 ? "below 0.6" : "above 0.6",
+                       margin < 0.0 ? "no" : "a");
+    }
 }
 
 static struct doubt doubt_of(const struct kb_particles *all, const struct kb_particle *p) {
@@ -45,6 +57,7 @@ static struct doubt doubt_of(const struct kb_particles *all, const struct kb_par
     doubt.value = 1.0;
     if (p->state == KB_COUNTS) {
         doubt_form(p, &doubt);
+        doubt_nodule(p, &doubt);
     }
     const double off = p->feret_max_px * all->px_um - all->min_feret_um;
     const double size = at_most_one(fabs(off) / (far_size * all->min_feret_um));
@@ -92,6 +105,7 @@ static void put_particle(struct kb_text *out, const struct kb_particles *all,
     kb_text_format(out, ",\"form\":\"%s\",\"form_found\":\"%s\",\"by_hand\":%s",
                    kb_form_roman(p->form), kb_form_roman(p->form_found),
                    p->by_hand ? "true" : "false");
+    kb_text_format(out, ",\"nodule\":%s", kb_is_nodule(p) ? "true" : "false");
     kb_text_format(out, ",\"parted\":%s,\"cut_by_hand\":%s,\"joined_by_hand\":%s",
                    p->parted ? "true" : "false", p->cut_by_hand ? "true" : "false",
                    p->joined_by_hand ? "true" : "false");

@@ -36,7 +36,8 @@ function reasons(kind) {
     return [...new Set([reasonOf(kind), ...REASONS[kind]])].slice(0, 6);
 }
 
-export const nameOf = () => kept.get("who") || (store.state?.specimen.operator ?? "");
+/* Who measured need not be who looks: a name is only known once it was said here. */
+export const nameOf = () => kept.get("who");
 
 /* Rows of choices; digits choose while none is typed in. */
 function choiceRows(words, choices) {

@@ -10,15 +10,26 @@ const LEAST_DASHED = 12; /* CSS pixels: nor a smaller one dashed */
 const STEP = 1.2; /* CSS pixels from corner to corner of a drawn outline */
 const AT_ONCE = 250; /* outlines that are drawn straight away */
 const SLICE_MS = 10; /* of a frame, for a sheet */
-const NODULE_FORMS = new Set(["V", "VI"]);
 
 const COUNTS = "rgb(0, 232, 190)",
-    NO_NODULE = "rgb(255, 96, 208)",
-    NOT = "rgb(255, 255, 255)";
+    NO_NODULE = "rgb(255, 96, 208)";
+export const NOT = "rgb(255, 255, 255)"; /* counting; dashed */
 
-function colourOf({ state, form }) {
+/* What the colours say of the particles of a field, those that are there. */
+export function outlineKey(particles, material) {
+    const counts = particles.filter(({ state }) => state === "counts");
+    const kinds = [
+        [COUNTS, "nodule", counts.some(({ nodule }) => nodule)],
+        [NO_NODULE, "no nodule", counts.some(({ nodule }) => !nodule)],
+        [NOT, "does not count", counts.length < particles.length],
+    ];
+    if (material === "grey-iron") kinds.splice(0, 2, [NO_NODULE, "counts", counts.length > 0]);
+    return kinds.filter(([, , there]) => there).map(([colour, words]) => ({ colour, words }));
+}
+
+function colourOf({ state, nodule }) {
     if (state !== "counts") return NOT;
-    return NODULE_FORMS.has(form) ? COUNTS : NO_NODULE;
+    return nodule ? COUNTS : NO_NODULE;
 }
 
 export class Outlines {

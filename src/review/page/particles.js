@@ -336,6 +336,12 @@ function spoken(particle) {
     );
 }
 
+/* Flakes are no nodules, and nobody asks whether they are. */
+function asNodule({ state, nodule }) {
+    if (state !== "counts" || store.state.specimen.material === "grey-iron") return "";
+    return nodule ? ", as a nodule" : ", not as a nodule";
+}
+
 function tagLines(particle) {
     const pair = (words, key) => [h("span", {}, words), h("b", {}, shown(particle, key))];
     const form = particle.form
@@ -349,7 +355,7 @@ function tagLines(particle) {
             form ? ` \u00b7 ${form}` : "",
             particle.parted ? " \u00b7 parted" : "",
         ),
-        h("p", {}, particle.state_words),
+        h("p", {}, `${particle.state_words}${asNodule(particle)}`),
         particle.doubt_words ? h("p", { class: "soft" }, particle.doubt_words) : null,
         h(
             "p",

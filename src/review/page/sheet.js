@@ -3,9 +3,10 @@
  *
  * Figures stay in view whatever is done; one that moved shows what it was before.
  */
+import { NOT, outlineKey } from "./outlines.js";
 import { fieldName, isMeasured, on, store } from "./store.js";
 import { swatch } from "./tint.js";
-import { byId, fixed, h, percent, plural, short, significant, time, withUnit } from "./words.js";
+import { byId, fixed, h, percent, plural, short, significant, svg, time, withUnit } from "./words.js";
 
 /* Outcome of a limit: sign and word, so that it does not hang on colour. */
 const OUTCOMES = {
@@ -123,9 +124,10 @@ function limitWords({ words, text, outcome }) {
 /* Figures that one asks for, opened and closed by hand and left so. */
 function folded(words, rows, open = false) {
     if (rows.length === 0) return "";
-    const fold = h("details", { open: unfolded.get(words[0]) ?? open });
-    fold.append(h("summary", {}, `${rows.length} ${words}`), h("dl", {}, ...rows));
-    fold.addEventListener("toggle", () => unfolded.set(words[0], fold.open));
+    const kind = words.replace(/^\d+ /, "")[0];
+    const fold = h("details", { open: unfolded.get(kind) ?? open });
+    fold.append(h("summary", {}, words), h("dl", {}, ...rows));
+    fold.addEventListener("toggle", () => unfolded.set(kind, fold.open));
     return fold;
 }
 
@@ -152,8 +154,14 @@ function figures(before) {
                 `${OUTCOMES[outcome]?.[0] ?? ""} ${words}: ${text}`,
             ),
         ),
-        folded("more figures", more.map(row)),
-        folded("not given, and why", missing.map(row), given.length === 0),
+        folded(plural(more.length, "more figure"), more.map(row)),
+        store.state.concluded === false
+            ? "" /* all for the one reason that stands above */
+            : folded(
+                  `${missing.length} not given, and why`,
+                  missing.map(row),
+                  given.length === 0,
+              ),
     );
 }
 
@@ -185,6 +193,7 @@ const COUNT_WORDS = {
 function facts(field) {
     const row = (words, value) =>
         value ? h("div", {}, h("dt", {}, words), h("dd", {}, value)) : null;
+    const nodules = store.state.specimen.material !== "grey-iron"; /* flakes have no nodularity */
     const counts = Object.entries(COUNT_WORDS)
         .filter(([key]) => field.counts?.[key] > 0)
         .map(([key, words]) => `${field.counts[key]} ${words}`)
@@ -200,13 +209,13 @@ function facts(field) {
             row("particles", counts),
             row(
                 "nodularity",
-                field.nodularity_percent != null
+                nodules && field.nodularity_percent != null
                     ? withUnit(significant(field.nodularity_percent), "%")
                     : "",
             ),
             row(
                 "nodules",
-                field.nodules_per_mm2 != null
+                nodules && field.nodules_per_mm2 != null
                     ? withUnit(significant(field.nodules_per_mm2), "/mm\u00b2")
                     : "",
             ),
@@ -270,6 +279,22 @@ function legend() {
                   .map(([word, fraction]) =>
                       h("li", {}, swatch(word), `${word} `, h("b", {}, percent(fraction))),
                   )),
+        ...outlineKey(store.particles, store.state.specimen.material).map(({ colour, words }) =>
+            h("li", { class: "outlined" }, sample(colour), words),
+        ),
+    );
+}
+
+/* A piece of an outline, as the picture has it. */
+function sample(colour) {
+    const dashes = colour === NOT ? { "stroke-dasharray": "5 4" } : {};
+    const line = (stroke, width, more = {}) =>
+        svg("line", { x1: 0, y1: 3, x2: 22, y2: 3, stroke, "stroke-width": width, ...more });
+    return svg(
+        "svg",
+        { width: 22, height: 6, "aria-hidden": "true" },
+        line("#555", 5),
+        line(colour, 2.5, dashes),
     );
 }
 
@@ -283,4 +308,5 @@ export function startSheet(panel) {
         fieldPanel(panel);
         legend();
     });
+    on("particles", legend);
 }
