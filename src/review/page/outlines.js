@@ -21,7 +21,7 @@ export function outlineKey(particles, material) {
     const kinds = [
         [COUNTS, "nodule", counts.some(({ nodule }) => nodule)],
         [NO_NODULE, "no nodule", counts.some(({ nodule }) => !nodule)],
-        [NOT, "does not count", counts.length < particles.length],
+        [NOT, "not counted", counts.length < particles.length],
     ];
     if (material === "grey-iron") kinds.splice(0, 2, [NO_NODULE, "counts", counts.length > 0]);
     return kinds.filter(([, , there]) => there).map(([colour, words]) => ({ colour, words }));

@@ -6,7 +6,18 @@
 import { NOT, outlineKey } from "./outlines.js";
 import { fieldName, isMeasured, on, store } from "./store.js";
 import { swatch } from "./tint.js";
-import { byId, fixed, h, percent, plural, short, significant, svg, time, withUnit } from "./words.js";
+import {
+    byId,
+    fixed,
+    h,
+    percent,
+    plural,
+    short,
+    significant,
+    svg,
+    time,
+    withUnit,
+} from "./words.js";
 
 /* Outcome of a limit: sign and word, so that it does not hang on colour. */
 const OUTCOMES = {
