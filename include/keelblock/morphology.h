@@ -156,10 +156,12 @@ struct kb_particles {
     size_t by_outline, by_pixels;
     size_t parted_clusters; /* regions that were cut apart ... */
     size_t parted_pieces;   /* ... and the particles that came of them */
-    double parting_doubt;   /* of the cuts made and not made, so many are wrong, to be expected */
-    size_t by_hand;         /* particles whose form was set by hand */
-    uint32_t *named;        /* for each params->by_hand the id of its particle; 0: it has none, or
-                               a later word about the same particle holds */
+    double doubtful; /* so many of the cuts made and not made are wrong, to be expected ... */
+    double doubtful_share, doubtful_area; /* ... over the particles, and the area of the pieces
+                                             beside them over that of all, 0..1 */
+    size_t by_hand;                       /* particles whose form was set by hand */
+    uint32_t *named; /* for each params->by_hand the id of its particle; 0: it has none, or
+                        a later word about the same particle holds */
     size_t named_count;
     struct kb_shaped *shaped; /* for each params->shape */
     size_t shaped_count;

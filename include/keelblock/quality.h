@@ -29,6 +29,7 @@ enum kb_check {
     KB_CHECK_ETCH_FERRITE, /* how unevenly dark ferrite is: mottled by too long an etch */
     KB_CHECK_BOUNDARIES,   /* width of the dark lines along ferrite boundaries, um or px */
     KB_CHECK_RESOLUTION,   /* pixels across the smallest particle that counts */
+    KB_CHECK_TOUCHING,     /* share of particles or graphite that may be parted wrongly */
     KB_CHECKS
 };
 KB_API const char *kb_check_name(enum kb_check check);  /* "focus", ... */
@@ -81,12 +82,12 @@ struct kb_quality_params {
     double grain_per_width; /* an abrasive's grain over the width of the scratch it leaves, 1..20:
                                3; common practice, no published source; for the hint only */
     /* Limits by check: focus in shares of the smallest particle (without scale: of 20 pixels);
-     * light, saturation, shadows, blocks, noise, pull-out and stains in per cent; grey levels;
-     * scratches in mm/mm2; etch-weak and etch-strong in times of the spread,
-     * etch-ferrite in per cent; boundaries in um (without scale: as if a pixel were half a
-     * micrometre); resolution in pixels across the smallest particle, and without particles at 0.7
-     * of that in pixels (or deviations of the blur, where larger) across the lesser constituent.
-     * Any negative value: no limit. Defaults: quality_params.c, found with tests/ladder. */
+     * light, saturation, shadows, blocks, noise, pull-out, stains and touching in per cent; grey
+     * levels; scratches in mm/mm2; etch-weak and etch-strong in times of the spread, etch-ferrite
+     * in per cent; boundaries in um (without scale: as if a pixel were half a micrometre);
+     * resolution in pixels across the smallest particle, and without particles at 0.7 of that in
+     * pixels (or deviations of the blur, where larger) across the lesser constituent. Any negative
+     * value: no limit. Defaults: quality_params.c, found with tests/ladder. */
     double warn[KB_CHECKS], unfit[KB_CHECKS];
 };
 KB_API struct kb_quality_params kb_quality_params_default(enum kb_material material,
@@ -101,6 +102,13 @@ KB_API KB_NODISCARD enum kb_status kb_quality_run(const struct kb_field *field,
                                                   enum kb_contrast contrast,
                                                   const struct kb_quality_params *params,
                                                   struct kb_quality *quality, struct kb_err *err);
+
+/* The check that needs the particles, once they are parted: so many cuts are wrong or missing, to
+ * be expected, as a share of particles and of their area (kb_particles.doubtful ...). Sets
+ * check[KB_CHECK_TOUCHING], which kb_quality_run() leaves as not looked at, and the fitness anew.
+ */
+KB_API void kb_quality_touching(double wrong, double share, double area_share,
+                                const struct kb_quality_params *params, struct kb_quality *quality);
 
 #ifdef __cplusplus
 }

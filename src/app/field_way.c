@@ -121,15 +121,11 @@ static const struct kb_check_result *worst_check(const struct kb_quality *qualit
     return &quality->check[0];
 }
 
-enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way,
-                            struct kb_err *err) {
-    struct kb_quality_params params =
-        kb_quality_params_default(plan->settings->material, way->contrast);
-    params.min_feret_um = fmax(plan->settings->morphology.min_feret_um, params.min_feret_um);
-    enum kb_status status = kb_quality_run(&way->field, &way->map, plan->settings->material,
-                                           way->contrast, &params, &way->quality, err);
-    if (status != KB_OK || way->quality.fitness != KB_NOT_FIT) {
-        return status;
+/* An error for a field that is not fit, unless it is to be measured all the same. */
+static enum kb_status pass_gate(const struct kb_plan *plan, struct kb_field_way *way,
+                                struct kb_err *err) {
+    if (way->quality.fitness != KB_NOT_FIT) {
+        return KB_OK;
     }
     if (!plan->settings->accept_unfit) {
         const struct kb_check_result *worst = worst_check(&way->quality);
@@ -141,6 +137,45 @@ enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way
     }
     way->out->unfit_accepted = true;
     return KB_OK;
+}
+
+static struct kb_quality_params quality_params(const struct kb_plan *plan,
+                                               const struct kb_field_way *way) {
+    struct kb_quality_params params =
+        kb_quality_params_default(plan->settings->material, way->contrast);
+    params.min_feret_um = fmax(plan->settings->morphology.min_feret_um, params.min_feret_um);
+    return params;
+}
+
+enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way,
+                            struct kb_err *err) {
+    const struct kb_quality_params params = quality_params(plan, way);
+    enum kb_status status = kb_quality_run(&way->field, &way->map, plan->settings->material,
+                                           way->contrast, &params, &way->quality, err);
+    return status == KB_OK ? pass_gate(plan, way, err) : status;
+}
+
+void kb_way_check_touching(const struct kb_plan *plan, struct kb_field_way *way) {
+    const struct kb_morphology_params *rules = &plan->settings->morphology;
+    const struct kb_particles *particles = &way->out->particles;
+    if (!rules->part_touching || rules->flake || !(way->field.px_um > 0.0)) {
+        return; /* nothing was parted, or nothing is counted */
+    }
+    const struct kb_quality_params params = quality_params(plan, way);
+    kb_quality_touching(particles->doubtful, particles->doubtful_share, particles->doubtful_area,
+                        &params, &way->quality);
+    if (way->quality.check[KB_CHECK_TOUCHING].fitness == KB_NOT_FIT) {
+        way->out->unfit_accepted = way->out->unfit_accepted || plan->settings->accept_unfit;
+    }
+}
+
+const struct kb_particles *kb_way_counted(const struct kb_plan *plan,
+                                          const struct kb_field_way *way) {
+    const struct kb_check_result *touching = &way->quality.check[KB_CHECK_TOUCHING];
+    bool sound = !touching->looked || touching->fitness != KB_NOT_FIT;
+    return kb_material_is_iron(plan->settings->material) && (sound || plan->settings->accept_unfit)
+               ? &way->out->particles
+               : NULL;
 }
 
 enum kb_status kb_way_blame(const struct kb_plan *plan, const struct kb_field_way *way,

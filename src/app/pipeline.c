@@ -22,15 +22,18 @@ static enum kb_status measure(const struct kb_plan *plan, struct kb_field_way *w
         return KB_OK; /* no graphite: no particles */
     }
     const struct kb_morphology_params params = kb_way_morphology(plan, way);
-    return kb_morphology_run(&way->map, &way->field.grey, way->field.px_um, &params,
-                             &way->out->particles, err);
+    enum kb_status status = kb_morphology_run(&way->map, &way->field.grey, way->field.px_um,
+                                              &params, &way->out->particles, err);
+    if (status == KB_OK) {
+        kb_way_check_touching(plan, way);
+    }
+    return status;
 }
 
 static enum kb_status sum_up(const struct kb_plan *plan, struct kb_field_way *way,
                              struct kb_err *err) {
     const enum kb_material material = plan->settings->material;
-    const bool iron = kb_material_is_iron(material);
-    const struct kb_particles *particles = iron ? &way->out->particles : NULL;
+    const struct kb_particles *particles = kb_way_counted(plan, way);
     struct kb_field_figures *figures = &way->out->figures;
     kb_field_figures_make(&way->map, way->contrast, material, way->field.px_um, particles, figures);
     return material == KB_GREY_IRON

@@ -140,6 +140,12 @@ enum kb_status kb_way_segment(const struct kb_plan *plan, struct kb_field_way *w
 /* The look at preparation: KB_E_UNFIT with advice when it fails, unless that is accepted. */
 enum kb_status kb_way_check(const struct kb_plan *plan, struct kb_field_way *way,
                             struct kb_err *err);
+/* The one check of them that needs the particles. */
+void kb_way_check_touching(const struct kb_plan *plan, struct kb_field_way *way);
+/* The particles that may be counted; NULL for none: steel, or nodules that run together too often
+ * to be told apart. The phases of such a field are measured all the same. */
+const struct kb_particles *kb_way_counted(const struct kb_plan *plan,
+                                          const struct kb_field_way *way);
 /* Phases set by hand, when the preparation has been judged by what was found. */
 enum kb_status kb_way_correct(const struct kb_plan *plan, struct kb_field_way *way,
                               struct kb_err *err);

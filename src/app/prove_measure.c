@@ -99,8 +99,9 @@ static enum kb_status measure_field(const struct kb_prove_task *task,
                                    &settings->morphology, &out->particles, err);
     }
     if (status == KB_OK) {
+        kb_way_check_touching(&plan, &way);
         kb_field_figures_make(&way.map, way.contrast, task->material, way.field.px_um,
-                              iron ? &out->particles : NULL, &out->figures);
+                              kb_way_counted(&plan, &way), &out->figures);
     }
     kb_way_release(&way);
     return status;

@@ -12,7 +12,7 @@
 #include <string.h>
 
 /* First bytes of a share. The number rises with every change of the layout. */
-static const char magic[] = "keelblock share 3\n";
+static const char magic[] = "keelblock share 4\n";
 enum { SEAL = SHA256_DIGEST_SIZE, SHARE_MOST = 1 << 26 };
 
 static void seal_of(const void *bytes, size_t size, uint8_t seal[SEAL]) {

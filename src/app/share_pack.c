@@ -146,6 +146,9 @@ static void pack_particles(struct kb_pack *pack, struct kb_particles *particles)
     kb_pack_size(pack, &particles->by_pixels);
     kb_pack_size(pack, &particles->parted_clusters);
     kb_pack_size(pack, &particles->parted_pieces);
+    kb_pack_number(pack, &particles->doubtful);
+    kb_pack_number(pack, &particles->doubtful_share);
+    kb_pack_number(pack, &particles->doubtful_area);
     kb_pack_size(pack, &particles->by_hand);
     kb_pack_number(pack, &particles->px_um);
     kb_pack_number(pack, &particles->min_feret_um);

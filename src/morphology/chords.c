@@ -214,6 +214,7 @@ static double margin_of(const struct kb_morphology_params *params, double neck,
 struct best {
     double margin;
     struct kb_point p, q;
+    struct kb_piece one, other;
 };
 
 static enum kb_status try_chord(const struct kb_spans *spans, const struct kb_window *window,
@@ -237,7 +238,7 @@ static enum kb_status try_chord(const struct kb_spans *spans, const struct kb_wi
     double margin = margin_of(params, neck_of(p, q, &one, &other), &one, &other);
     double round = (one.area * one.round + other.area * other.round) / (one.area + other.area);
     if (margin > best->margin && round >= whole->round + params->part_gain) {
-        *best = (struct best){margin, p, q};
+        *best = (struct best){margin, p, q, one, other};
     }
     return KB_OK;
 }
@@ -249,7 +250,7 @@ static enum kb_status find_chord(const struct kb_spans *spans, const struct kb_w
                                  struct kb_err *err) {
     struct kb_piece whole = {0};
     struct pockets pockets = {.least = scratch->depth_px};
-    best->margin = -HUGE_VAL;
+    *best = (struct best){.margin = -HUGE_VAL};
     enum kb_status status = kb_piece_measure(spans, window, &scratch->hull, &whole, err);
     if (status != KB_OK || whole.solidity >= whole_solidity) {
         return status;
@@ -277,13 +278,13 @@ static void paint(const struct kb_spans *spans, struct kb_window *window, uint32
 enum kb_status kb_chords_cut(struct kb_window *window, const struct kb_morphology_params *params,
                              struct kb_chord_scratch *scratch, size_t *pieces, struct kb_err *err) {
     enum kb_status status = KB_OK;
-    scratch->doubt = 0.0;
+    scratch->doubt = (struct kb_doubt){0.0, 0.0};
     for (size_t i = 0; i < *pieces && status == KB_OK; i++) {
         status = kb_window_spans(window, (uint32_t)i + 1, &scratch->piece, err);
-        struct best best = {0.0, {0.0, 0.0}, {0.0, 0.0}};
+        struct best best = {.margin = 0.0};
         while (status == KB_OK && best.margin >= 0.0) {
             status = find_chord(&scratch->piece, window, params, scratch, &best, err);
-            scratch->doubt += kb_cut_doubt(best.margin);
+            kb_doubt_add(best.margin, &best.one, &best.other, &scratch->doubt);
             if (status == KB_OK && best.margin >= 0.0) {
                 status = split(&scratch->piece, best.p, best.q, &scratch->near, &scratch->far, err);
             }

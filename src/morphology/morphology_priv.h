@@ -124,6 +124,11 @@ double kb_half_width(uint32_t squared); /* of a place at that squared distance, 
 uint32_t kb_flood_root(struct kb_flood *flood, uint32_t basin);
 void kb_flood_release(struct kb_flood *flood);
 
+/* What is wrong among cuts and joins, to be expected. */
+struct kb_doubt {
+    double count;    /* of cuts and joins */
+    double area_px2; /* of the pieces beside them */
+};
 /* Join again pieces that are no nodules (pieces.c). window->owner holds 1 + piece afterwards;
  * *pieces is 1 when the region is better left whole. `whole` is the region as measured. */
 struct kb_piece {
@@ -140,7 +145,7 @@ struct kb_pieces_scratch {
     struct kb_piece *piece;
     size_t capacity; /* of number and piece */
     struct kb_spans merged;
-    double doubt; /* how many of the cuts and joins at hand are wrong, to be expected */
+    struct kb_doubt doubt; /* about the cuts and joins at hand */
     struct kb_hull hull;
 };
 KB_NODISCARD enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
@@ -148,8 +153,9 @@ KB_NODISCARD enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_wi
                                             const struct kb_particle *whole,
                                             struct kb_pieces_scratch *scratch, size_t *pieces,
                                             struct kb_err *err);
-/* Probability that a cut or a join at such a margin is wrong, 0..0.5. */
-double kb_cut_doubt(double margin);
+/* Add the doubt about a cut or a join of two pieces at such a margin. */
+void kb_doubt_add(double margin, const struct kb_piece *one, const struct kb_piece *other,
+                  struct kb_doubt *doubt);
 /* Whether a wider neck between the same two pieces stands earlier in the list. */
 bool kb_cut_seen_before(struct kb_flood *flood, size_t at, uint32_t a, uint32_t b);
 /* Fill the figures of a piece from its spans, which are of the window. */
@@ -171,7 +177,7 @@ struct kb_chord_scratch {
         double x, y, depth;
     } * step;
     size_t steps;
-    double doubt; /* as in kb_pieces_scratch */
+    struct kb_doubt doubt;
 };
 KB_NODISCARD enum kb_status kb_chords_cut(struct kb_window *window,
                                           const struct kb_morphology_params *params,
@@ -189,8 +195,8 @@ struct kb_part_result {
     size_t pieces;   /* that came of them */
     size_t given_up; /* too large or too tangled */
     double whole_px; /* their area */
-    double doubt;    /* cuts and joins that are wrong, to be expected */
-    bool *parted;    /* NULL when nothing was cut */
+    struct kb_doubt doubt;
+    bool *parted; /* NULL when nothing was cut */
 };
 KB_NODISCARD enum kb_status kb_part_touching(const struct kb_image *label, double px_um,
                                              const struct kb_morphology_params *params,

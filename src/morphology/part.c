@@ -31,7 +31,7 @@ struct parter {
     const struct kb_image *label;
     const struct kb_morphology_params *params;
     double depth_px;
-    double doubt; /* of the region at hand */
+    struct kb_doubt doubt; /* about the region at hand */
     struct kb_window window;
     struct kb_flood flood;
     struct kb_pieces_scratch scratch;
@@ -229,7 +229,7 @@ static enum kb_status find_pieces(struct parter *parter, const struct kb_particl
     enum kb_status status = kb_distance_squared(window->mask, window->width, window->height, true,
                                                 window->squared, err);
     *pieces = 1;
-    parter->doubt = 0.0;
+    parter->doubt = (struct kb_doubt){0.0, 0.0};
     if (status == KB_OK && kb_flood_worthwhile(window, parter->depth_px, params->part_neck)) {
         status =
             kb_flood_run(&parter->flood, window, parter->depth_px, params->part_neck, pieces, err);
@@ -244,7 +244,8 @@ static enum kb_status find_pieces(struct parter *parter, const struct kb_particl
     }
     if (status == KB_OK && !parter->flood.tangled) {
         status = kb_chords_cut(window, params, &parter->chords, pieces, err);
-        parter->doubt += parter->chords.doubt;
+        parter->doubt.count += parter->chords.doubt.count;
+        parter->doubt.area_px2 += parter->chords.doubt.area_px2;
     }
     return status;
 }
@@ -297,7 +298,8 @@ static enum kb_status part_regions(struct parter *parter, double px_um,
             result->given_up++;
             result->whole_px += particle[region].area_px2;
         }
-        result->doubt += parter->doubt;
+        result->doubt.count += parter->doubt.count;
+        result->doubt.area_px2 += parter->doubt.area_px2;
         if (pieces > 1) {
             dropped[region] = true;
             result->clusters++;

@@ -154,21 +154,25 @@ static void tally(struct kb_particles *out) {
     }
 }
 
-/* Cuts and joins that are wrong, to be expected. What was left whole could hold so many particles
- * of the size of the others, none of which is known. */
-static double doubt_of(const struct kb_part_result *result, const struct kb_particles *particles) {
-    double area = -result->whole_px;
-    double count = -(double)result->given_up;
-    for (size_t i = 0; i < particles->count; i++) {
-        const struct kb_particle *particle = &particles->particle[i];
+/* The doubt as shares of the particles and of their area. What was left whole without a look is in
+ * doubt as a whole: it could hold so many particles of the size of the others. */
+static void settle_doubt(const struct kb_part_result *result, struct kb_particles *out) {
+    double area = 0.0;
+    double count = 0.0;
+    for (size_t i = 0; i < out->count; i++) {
+        const struct kb_particle *particle = &out->particle[i];
         bool sized = particle->state != KB_UNDER_SIZE;
         area += sized ? particle->area_px2 : 0.0;
         count += sized ? 1.0 : 0.0;
     }
-    double held = result->given_up == 0       ? 0.0
-                  : area > 0.0 && count > 0.0 ? result->whole_px * count / area
-                                              : (double)result->given_up;
-    return result->doubt + held;
+    double others = area - result->whole_px;
+    double size = others > 0.0 ? others / (count - (double)result->given_up) : area;
+    double held = result->given_up > 0 ? result->whole_px / size : 0.0;
+    if (area > 0.0) {
+        out->doubtful = result->doubt.count + held;
+        out->doubtful_share = out->doubtful / (count - (double)result->given_up + held);
+        out->doubtful_area = (result->doubt.area_px2 + result->whole_px) / area;
+    }
 }
 
 static enum kb_status part(const struct kb_image *label, const struct kb_morphology_params *params,
@@ -187,7 +191,7 @@ static enum kb_status part(const struct kb_image *label, const struct kb_morphol
     }
     out->parted_clusters = result.clusters;
     out->parted_pieces = result.pieces;
-    out->parting_doubt = doubt_of(&result, out);
+    settle_doubt(&result, out);
     if (status == KB_OK) {
         status = find_parting(&result, out, err);
     }

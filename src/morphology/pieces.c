@@ -155,8 +155,11 @@ static double margin_of(const struct kb_morphology_params *params, double neck_o
  * in sixteen, beyond 0.1 none; a logistic curve of this steepness. */
 static const double steepness = 60.0;
 
-double kb_cut_doubt(double margin) {
-    return 1.0 / (1.0 + exp(steepness * fabs(margin)));
+void kb_doubt_add(double margin, const struct kb_piece *one, const struct kb_piece *other,
+                  struct kb_doubt *doubt) {
+    double wrong = 1.0 / (1.0 + exp(steepness * fabs(margin)));
+    doubt->count += wrong;
+    doubt->area_px2 += wrong * (one->area + other->area);
 }
 
 struct bad_cut {
@@ -233,7 +236,8 @@ static enum kb_status join_badly_cut(struct kb_flood *flood, const struct kb_win
     enum kb_status status = KB_OK;
     while (status == KB_OK && *pieces > 1 && find_worst(flood, params, scratch, &worst)) {
         size_t a = scratch->number[worst.a];
-        scratch->doubt += kb_cut_doubt(worst.margin);
+        kb_doubt_add(worst.margin, &scratch->piece[a], &scratch->piece[scratch->number[worst.b]],
+                     &scratch->doubt);
         flood->basin[worst.b].parent = worst.a;
         status = merge_spans(scratch, a, scratch->number[worst.b], err);
         if (status == KB_OK) {
@@ -250,7 +254,8 @@ static void doubt_cuts(struct kb_flood *flood, struct kb_pieces_scratch *scratch
         uint32_t a = kb_flood_root(flood, flood->saddle[i].a);
         uint32_t b = kb_flood_root(flood, flood->saddle[i].b);
         if (a != b && !kb_cut_seen_before(flood, i, a, b)) {
-            scratch->doubt += kb_cut_doubt(flood->saddle[i].stood);
+            kb_doubt_add(flood->saddle[i].stood, &scratch->piece[scratch->number[a]],
+                         &scratch->piece[scratch->number[b]], &scratch->doubt);
         }
     }
 }
@@ -294,7 +299,7 @@ enum kb_status kb_pieces_judge(struct kb_flood *flood, struct kb_window *window,
                                size_t *pieces, struct kb_err *err) {
     enum kb_status status = reserve_numbers(scratch, flood->basins, err);
     size_t all = 0;
-    scratch->doubt = 0.0;
+    scratch->doubt = (struct kb_doubt){0.0, 0.0};
     if (status == KB_OK) {
         all = number_roots(flood, scratch);
         status = gather(flood, window, scratch, all, err);

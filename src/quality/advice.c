@@ -20,6 +20,14 @@ static const char *scratches(const struct kb_look *look) {
                : "Polish longer with the last diamond, on a clean cloth." GRIND;
 }
 
+const char *kb_quality_advice_on_touching(enum kb_fitness fitness) {
+    return fitness == KB_NOT_FIT
+               ? "Nodules and nodularity of this field are left out, unless --accept-unfit; its "
+                 "phases are measured. Look at the cuts in the overlay; use a higher "
+                 "magnification, and see whether graphite floated."
+               : "Look at the cuts in the overlay; take more fields, or a higher magnification.";
+}
+
 const char *kb_quality_advice(const struct kb_look *look, enum kb_check which) {
     static const char *const advice[KB_CHECKS] = {
         [KB_CHECK_FOCUS] = "Focus again, level the section under the press, and check the "
@@ -52,6 +60,9 @@ const char *kb_quality_advice(const struct kb_look *look, enum kb_check which) {
         [KB_CHECK_RESOLUTION] = "Use a higher magnification, or a camera with smaller pixels, and "
                                 "take more fields.",
     };
+    if (which == KB_CHECK_TOUCHING) {
+        return kb_quality_advice_on_touching(look->out->check[which].fitness);
+    }
     if (which == KB_CHECK_ETCH_WEAK && look->contrast == KB_SEM) {
         return "Secondary electrons show these constituents in one grey. Photograph the etched "
                "section under the light microscope, or etch longer if it is faint there too." ETCH;

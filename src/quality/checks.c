@@ -46,19 +46,24 @@ static bool beyond(double value, double limit, bool more_is_worse) {
     return more_is_worse ? value >= limit : value <= limit; /* NaN: never */
 }
 
-/* The check with its figure judged; `says` is left to the caller. */
-static struct kb_check_result *judge(const struct kb_look *look, enum kb_check which, double value,
-                                     double scale, const char *unit) {
-    struct kb_check_result *r = &look->out->check[which];
+void kb_quality_judge(const struct kb_quality_params *params, enum kb_check which, double value,
+                      double scale, const char *unit, struct kb_check_result *r) {
     r->looked = true;
     r->value = value;
-    r->warn = limit_of(look->params->warn[which], scale);
-    r->unfit = limit_of(look->params->unfit[which], scale);
+    r->warn = limit_of(params->warn[which], scale);
+    r->unfit = limit_of(params->unfit[which], scale);
     r->more_is_worse = kb_quality_more_is_worse(which);
     r->unit = unit;
     r->fitness = beyond(value, r->unfit, r->more_is_worse)  ? KB_NOT_FIT
                  : beyond(value, r->warn, r->more_is_worse) ? KB_USABLE
                                                             : KB_FIT;
+}
+
+/* The check with its figure judged; `says` is left to the caller. */
+static struct kb_check_result *judge(const struct kb_look *look, enum kb_check which, double value,
+                                     double scale, const char *unit) {
+    struct kb_check_result *r = &look->out->check[which];
+    kb_quality_judge(look->params, which, value, scale, unit, r);
     return r;
 }
 
@@ -465,6 +470,7 @@ enum kb_status kb_quality_checks(struct kb_look *look, struct kb_err *err) {
     check_blocks(look);
     check_noise(look);
     check_resolution(look);
+    not_looked(look, KB_CHECK_TOUCHING, "%", "no nodules are parted here");
     enum kb_status status = check_scratches(look, err);
     if (status == KB_OK) {
         status = check_pull_out(look, err);

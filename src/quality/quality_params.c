@@ -46,6 +46,8 @@ static const struct check_fact fact[KB_CHECKS] = {
     [KB_CHECK_RESOLUTION] = {"resolution",
                              "resolution: pixels across the smallest particle or region", false,
                              10.0, 5.0},
+    [KB_CHECK_TOUCHING] = {"touching", "touching: share of graphite that may be parted wrongly",
+                           true, 1.5, 4.0},
 };
 
 const char *kb_check_name(enum kb_check check) {

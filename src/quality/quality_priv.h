@@ -151,10 +151,14 @@ KB_NODISCARD enum kb_status kb_quality_pull_out(const struct kb_look *look,
 
 /* ---- checks.c, advice.c: figure, limits, words --------------------------------------------------
  */
+/* A figure against its limits, into all of *r but the words. */
+void kb_quality_judge(const struct kb_quality_params *params, enum kb_check which, double value,
+                      double scale, const char *unit, struct kb_check_result *r);
 /* All checks into look->out. */
 KB_NODISCARD enum kb_status kb_quality_checks(struct kb_look *look, struct kb_err *err);
-/* What to do about a check that is not fit; static text. */
+/* What to do about a check that is not fit; static text.*/
 const char *kb_quality_advice(const struct kb_look *look, enum kb_check which);
+const char *kb_quality_advice_on_touching(enum kb_fitness fitness);
 /* quality_params.c */
 bool kb_quality_more_is_worse(enum kb_check which);
 

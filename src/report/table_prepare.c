@@ -110,6 +110,7 @@ const char *kb_prepare_fault_words(const struct kb_prepare_fault *fault) {
         [KB_CHECK_ETCH_FERRITE] = "Etch too strong: ferrite attacked",
         [KB_CHECK_BOUNDARIES] = "Etch too strong: boundaries wide",
         [KB_CHECK_RESOLUTION] = "Pixels too large",
+        [KB_CHECK_TOUCHING] = "Nodules run together",
     };
     return words[fault->seen.check];
 }

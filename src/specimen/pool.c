@@ -26,6 +26,7 @@ static const char why_other[] =
     "looked for where ferrite and pearlite stand apart under the light microscope; none by hand";
 static const char why_phase[] = "not looked for in these fields";
 static const char why_scale[] = "pixel size unknown";
+static const char why_touching[] = "nodules run together too often to be told apart";
 static const char why_particles[] = "no particle counts";
 static const char why_flakes[] =
     "flake graphite: nodularity and nodules are of spheroidal and compacted graphite";
@@ -339,6 +340,16 @@ static void count_particles(const struct pooling *pooling, struct kb_specimen *o
     }
 }
 
+/* Why no field shows particles that may be counted. */
+static const char *why_no_particles(const struct pooling *pooling) {
+    for (size_t i = 0; i < pooling->count; i++) {
+        if (shows_graphite(pooling, &pooling->field[i]) && pooling->field[i].px_um > 0.0) {
+            return why_touching;
+        }
+    }
+    return kb_material_is_iron(pooling->material) ? why_scale : why_graphite;
+}
+
 static void pool_particles(const struct pooling *pooling, struct kb_specimen *out) {
     size_t fields = 0;
     for (size_t i = 0; i < pooling->count; i++) {
@@ -347,7 +358,7 @@ static void pool_particles(const struct pooling *pooling, struct kb_specimen *ou
     count_particles(pooling, out);
     out->area_mm2 = fields > 0 ? specimen_sum(pooling, field_area, 0) : KB_NAN;
     if (fields == 0) {
-        miss_particles(kb_material_is_iron(pooling->material) ? why_scale : why_graphite, out);
+        miss_particles(why_no_particles(pooling), out);
         return;
     }
     double rated = specimen_sum(pooling, rated_number, 0);

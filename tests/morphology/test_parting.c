@@ -78,6 +78,70 @@ static void deeply_overlapping_discs_are_parted_at_the_neck(void **state) {
     kb_particles_release(&particles);
 }
 
+/* The small disc makes no maximum of the distance map: the chord is 1.6 of its radius. */
+static void a_small_disc_sunk_into_a_large_one_is_cut_off(void **state) {
+    (void)state;
+    for (int i = 0; i < 8; i++) {
+        double angle = 2.0 * SHAPE_PI * (i + 0.3) / 8.0;
+        struct kb_phase_map map = map_blank(160, 160);
+        struct place small = {80.2 + 35.0 * cos(angle), 80.4 + 35.0 * sin(angle)};
+        map_paint_disc(&map, KB_GRAPHITE, (struct place){80.2, 80.4}, 30.0);
+        map_paint_disc(&map, KB_GRAPHITE, small, 10.0);
+        struct kb_particles particles = part(&map);
+        assert_int_equal(particles.count, 2);
+        double to_line = (35.0 * 35.0 + 900.0 - 100.0) / (2.0 * 35.0);
+        double large = cut_disc(30.0, to_line);
+        double area = fmax(particles.particle[0].area_px2, particles.particle[1].area_px2);
+        assert_near(area, large, 0.02 * large);
+        kb_particles_release(&particles);
+    }
+}
+
+/* Blunt ends are round, their necks wide: nothing is cut off a worm that swells at its ends. */
+static void a_worm_with_bulbs_stays_whole(void **state) {
+    (void)state;
+    struct kb_phase_map map = map_blank(260, 160);
+    const struct place worm[] = {{50, 60}, {110, 90}, {210, 70}};
+    map_paint_stroke(&map, KB_GRAPHITE, worm, 3, 24.0);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){50, 60}, 15.0);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){210, 70}, 15.0);
+    assert_int_equal(pieces_of(&map), 1);
+}
+
+/* Three in a row, the middle one ragged: the discs beside it do not stay for its sake. */
+static void a_ragged_member_does_not_hold_its_cluster_together(void **state) {
+    (void)state;
+    struct kb_phase_map map = map_blank(260, 160);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){50, 80}, 28.0);
+    map_paint_star(&map, KB_GRAPHITE, (struct place){112, 80}, 38.0, 0.55, 6, 0.0);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){174, 80}, 28.0);
+    struct kb_particles particles = part(&map);
+    assert_int_equal(particles.count, 3);
+    kb_particles_release(&particles);
+}
+
+/* Clear cuts leave no doubt; what was never looked at is all in doubt. */
+static void doubt_is_told(void **state) {
+    (void)state;
+    struct kb_phase_map map = map_blank(200, 120);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){60, 60}, 30.0);
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){118, 60}, 30.0);
+    struct kb_particles particles = part(&map);
+    assert_true(particles.doubtful < 0.01 && particles.doubtful_area < 0.01);
+    kb_particles_release(&particles);
+    map = map_blank(1400, 1300);
+    for (int i = 0; i < 6; i++) {
+        double at = 150.0 + 195.0 * i;
+        map_paint_disc(&map, KB_GRAPHITE, (struct place){at, at}, 140.0);
+    }
+    map_paint_disc(&map, KB_GRAPHITE, (struct place){1200, 200}, 140.0);
+    particles = part(&map);
+    assert_int_equal(particles.count, 2);
+    assert_near(particles.doubtful, 6.0, 0.2); /* six such discs could lie in it */
+    assert_true(particles.doubtful_area > 0.8);
+    kb_particles_release(&particles);
+}
+
 static void five_nodules_in_a_cluster_are_five(void **state) {
     (void)state;
     struct kb_phase_map map = map_blank(240, 240);
@@ -305,6 +369,10 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(two_touching_discs_are_parted_in_any_direction),
         cmocka_unit_test(deeply_overlapping_discs_are_parted_at_the_neck),
+        cmocka_unit_test(a_small_disc_sunk_into_a_large_one_is_cut_off),
+        cmocka_unit_test(a_worm_with_bulbs_stays_whole),
+        cmocka_unit_test(a_ragged_member_does_not_hold_its_cluster_together),
+        cmocka_unit_test(doubt_is_told),
         cmocka_unit_test(five_nodules_in_a_cluster_are_five),
         cmocka_unit_test(matrix_enclosed_by_touching_nodules_stays_matrix),
         cmocka_unit_test(a_hole_in_one_of_two_touching_nodules_is_filled),

@@ -96,6 +96,7 @@ static void each_other_fault_goes_back_to_its_step(void **state) {
         {KB_CHECK_BLOCKS, "nothing"},
         {KB_CHECK_NOISE, "nothing"},
         {KB_CHECK_RESOLUTION, "nothing"},
+        {KB_CHECK_TOUCHING, "nothing"},
     };
     bool known[KB_CHECKS] = {[KB_CHECK_SCRATCHES] = true};
     for (size_t i = 0; i < sizeof row / sizeof *row; i++) {

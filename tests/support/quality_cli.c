@@ -61,15 +61,17 @@ static void print_quality(const struct kb_quality *q) {
 /* Nodularity as the drawn truth has it: by area, shape factor from 0.6 on, counting particles. */
 static void print_particles(const struct kb_particles *particles) {
     double round = 0.0, all = 0.0;
+    size_t nodules = 0;
     for (size_t i = 0; i < particles->count; i++) {
         const struct kb_particle *p = &particles->particle[i];
         if (p->state == KB_COUNTS) {
             all += p->area_px2;
             round += p->shape_factor >= 0.6 ? p->area_px2 : 0.0;
+            nodules += p->shape_factor >= 0.6 ? 1 : 0;
         }
     }
     print_number("nodularity_percent", all > 0.0 ? 100.0 * round / all : (double)NAN);
-    (void)printf("\"counted\": %zu, ", particles->in_state[KB_COUNTS]);
+    (void)printf("\"counted\": %zu, \"nodules\": %zu, ", particles->in_state[KB_COUNTS], nodules);
 }
 
 static enum kb_status look(const struct job *job, const char *path, struct kb_err *err) {
@@ -96,6 +98,10 @@ static enum kb_status look(const struct job *job, const char *path, struct kb_er
     }
     if (status == KB_OK) {
         status = kb_morphology_run(&map, &field.grey, field.px_um, &morphology, &particles, err);
+    }
+    if (status == KB_OK && morphology.part_touching) {
+        kb_quality_touching(particles.doubtful, particles.doubtful_share, particles.doubtful_area,
+                            &params, &quality);
     }
     if (status == KB_OK) {
         double measured = 0.0;
