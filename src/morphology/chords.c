@@ -281,7 +281,8 @@ enum kb_status kb_chords_cut(struct kb_window *window, const struct kb_morpholog
     scratch->doubt = (struct kb_doubt){0.0, 0.0};
     for (size_t i = 0; i < *pieces && status == KB_OK; i++) {
         status = kb_window_spans(window, (uint32_t)i + 1, &scratch->piece, err);
-        struct best best = {.margin = 0.0};
+        /* a small piece may be gone: a straight cut can pass beyond it (cut.c) */
+        struct best best = {.margin = scratch->piece.count > 0 ? 0.0 : -HUGE_VAL};
         while (status == KB_OK && best.margin >= 0.0) {
             status = find_chord(&scratch->piece, window, params, scratch, &best, err);
             kb_doubt_add(best.margin, &best.one, &best.other, &scratch->doubt);

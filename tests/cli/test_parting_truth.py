@@ -12,8 +12,8 @@ import program
 FIELD = ["--size", "1000x800", "--pixel-size", "0.7um", "--look", "light-unetched"]
 SIZES = ["--nodule-size", "20um", "--nodule-spread", "1.6", "--nodules", "220"]
 ROUND = ["20%", "60%", "98%"]
-# The bias allowed to the software: 2 points of nodularity, 3 % of the nodules. Of nodules, a number a
-# field on top, since where few particles are round single ragged ones near the limit of the shape
+# The bias allowed to the software: 2 points of nodularity, 3 % of the nodules. Of nodules, a number
+# a field on top, since where few particles are round single ragged ones near the limit of the shape
 # factor decide.
 POINTS, SHARE = 2.0, 0.03
 TOUCHING = ["0%", "40%"]
