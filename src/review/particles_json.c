@@ -25,6 +25,13 @@ static double at_most_one(double value) {
     return value < 1.0 ? value : 1.0;
 }
 
+/* As many decimals as a shape is worth. */
+static const char *put_margin(char *to, size_t size, double margin) {
+    const double least = 0.001;
+    (void)snprintf(to, size, margin < least ? "less than %.3f" : "%.3f", fmax(margin, least));
+    return to;
+}
+
 static void doubt_form(const struct kb_particle *p, struct doubt *doubt) {
     const char *which = NULL;
     const double margin =
@@ -34,8 +41,9 @@ static void doubt_form(const struct kb_particle *p, struct doubt *doubt) {
     }
     const double far = strcmp(which, "aspect") == 0 ? far_aspect : far_share;
     doubt->value = at_most_one(margin / far);
-    (void)snprintf(doubt->words, sizeof doubt->words, "%.2g of %s from another form", margin,
-                   which);
+    char apart[24];
+    (void)snprintf(doubt->words, sizeof doubt->words, "%s of %s from another form",
+                   put_margin(apart, sizeof apart, margin), which);
 }
 
 static void doubt_nodule(const struct kb_particle *p, struct doubt *doubt) {
@@ -43,9 +51,10 @@ static void doubt_nodule(const struct kb_particle *p, struct doubt *doubt) {
     const double value = at_most_one(fabs(margin) / far_share);
     if (value < doubt->value) {
         doubt->value = value;
-        (void)snprintf(doubt->words, sizeof doubt->words, "shape factor %.2g %s, %s nodule",
-                       fabs(margin), margin < 0.0 ? "below 0.6" : "above 0.6",
-                       margin < 0.0 ? "no" : "a");
+        char apart[24];
+        (void)snprintf(doubt->words, sizeof doubt->words, "shape factor %s %s 0.6, %s nodule",
+                       put_margin(apart, sizeof apart, fabs(margin)),
+                       margin < 0.0 ? "below" : "above", margin < 0.0 ? "no" : "a");
     }
 }
 

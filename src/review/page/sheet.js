@@ -4,7 +4,7 @@
  * Figures stay in view whatever is done; one that moved shows what it was before.
  */
 import { NOT, outlineKey } from "./outlines.js";
-import { fieldName, isMeasured, on, store } from "./store.js";
+import { fieldName, hasPicture, isMeasured, on, store } from "./store.js";
 import { swatch } from "./tint.js";
 import {
     byId,
@@ -250,8 +250,8 @@ function fieldPanel(panel) {
         h(
             "small",
             {},
-            ` ${store.index + 1} of ${store.state.fields.length}, ` +
-                `${field.width} \u00d7 ${field.height}`,
+            ` ${store.index + 1} of ${store.state.fields.length}`,
+            hasPicture(field) ? `, ${field.width} \u00d7 ${field.height}` : "",
         ),
     );
     if (field.error) {
