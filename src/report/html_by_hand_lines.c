@@ -130,8 +130,8 @@ void kb_html_by_hand_lines(struct kb_text *out, const struct kb_result *result) 
     if (loose == 0) {
         return;
     }
-    kb_text_add(out, "<p class=\"small\">Said on the command line, and so kept nowhere but here. "
-                     "These lines in the job file measure the same again:</p>\n<pre>");
+    kb_text_add(out, "<p class=\"small\">Not kept in a job file. These lines in the job file "
+                     "measure the same again:</p>\n<pre>");
     lines(out, result, true);
     lines(out, result, false);
     kb_text_add(out, "</pre>\n");

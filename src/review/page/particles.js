@@ -9,8 +9,8 @@ import { isMeasured, on, select, store, tell } from "./store.js";
 import { byId, h, kept, significant, withUnit } from "./words.js";
 
 const SHOWN_AT_ONCE = 150; /* rows of the list */
-/* Up to here the walk goes: 0.05 of a shape factor, which two people measure differently; common
- * practice, no published source. The list goes on. */
+/* Up to here a particle is called doubtful: 0.05 of a shape factor, by which two people differ;
+ * common practice, no published source. The walk goes on and says so. */
 const DOUBTFUL = 0.5;
 /* What can be listed: key, words, unit, and which end comes first. */
 const MEASURES = [
@@ -308,7 +308,7 @@ export class Particles {
     /* The next particle that counts, nearest to a class border first. */
     walk(by) {
         const doubtful = store.particles
-            .filter(({ doubt }) => doubt !== null && doubt !== undefined && doubt < DOUBTFUL)
+            .filter(({ doubt }) => doubt !== null && doubt !== undefined && doubt < 1)
             .sort((a, b) => a.doubt - b.doubt || a.id - b.id);
         if (doubtful.length === 0) {
             return this.say(
@@ -325,8 +325,13 @@ export class Particles {
                     : doubtful.length - 1
                 : (at + by + doubtful.length) % doubtful.length;
         this.goTo(doubtful[next]);
+        const near = doubtful.filter(({ doubt }) => doubt < DOUBTFUL).length;
+        const rank =
+            next < near
+                ? `Doubtful ${next + 1} of ${near}`
+                : `Beyond the ${near} doubtful, ${next + 1} of ${doubtful.length}`;
         this.say(
-            `Doubtful ${next + 1} of ${doubtful.length}: ${doubtful[next].doubt_words}. ` +
+            `${rank}: ${doubtful[next].doubt_words}. ` +
                 "N goes on, F gives another form.",
         );
     }

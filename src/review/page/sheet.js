@@ -69,7 +69,9 @@ function progress() {
 
 function sealLine(signed) {
     if (!signed) return ["Not signed yet"];
-    if (signed.intact) return [h("b", {}, `Signed by ${signed.who}`), `, ${time(signed.at)}`];
+    if (signed.intact) {
+        return [h("b", {}, "Signed by ", h("bdi", {}, signed.who)), `, ${time(signed.at)}`];
+    }
     return [
         h("b", {}, "Changed since it was signed"),
         ` by ${signed.who}: `,

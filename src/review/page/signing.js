@@ -31,12 +31,12 @@ function sealed({ who, at, remark, digest, intact, changed }) {
             h(
                 "b",
                 {},
-                intact
-                    ? `Signed by ${who}, ${time(at)}`
-                    : `Changed since ${who} signed it, ${time(at)}`,
+                intact ? "Signed by " : "Changed since it was signed by ",
+                h("bdi", {}, who),
+                `, ${time(at)}`,
             ),
         ),
-        remark ? h("p", {}, `\u201c${remark}\u201d`) : "",
+        remark ? h("p", {}, "\u201c", h("bdi", {}, remark), "\u201d") : "",
         intact
             ? h(
                   "p",
@@ -64,7 +64,7 @@ export function startSigning(panel) {
         maxlength: "100",
         autocomplete: "name",
     });
-    const remark = h("textarea", { name: "remark", rows: "3", maxlength: "1000" });
+    const remark = h("textarea", { name: "remark", rows: "2", maxlength: "1000" });
     const seal = h("div", {}),
         first = h("div", {});
     const form = h(
