@@ -280,16 +280,21 @@ function parts() {
     return { view, particles, tools, histogram, record };
 }
 
+function namePicture() {
+    byId("picture").setAttribute(
+        "aria-label",
+        `Picture of field ${store.index + 1}, ${fieldName(store.field)}`,
+    );
+}
+
 function listen() {
     on("field", () => {
+        namePicture();
         view.show(store.field);
         say("");
     });
     on("state", () => {
-        byId("picture").setAttribute(
-            "aria-label",
-            `Picture of field ${store.index + 1}, ${fieldName(store.field)}`,
-        );
+        namePicture();
         if (!tools.tool) say("");
     });
     on("particles", () => {
