@@ -148,8 +148,8 @@ function digit(event, form) {
 }
 
 function checkLength(form) {
-    const box = form.elements.length;
-    if (!(box instanceof HTMLInputElement)) return; /* a form has a length of its own */
+    const box = form.querySelector("[name=length]"); /* form.elements has a length of its own */
+    if (!box) return;
     box.setCustomValidity(Number.isNaN(lengthOf(box.value)) ? "A length above 0, such as 100" : "");
 }
 
