@@ -79,7 +79,11 @@ export function startSigning(panel) {
         },
         h("label", { class: "row" }, "Name", name),
         h("label", { class: "row" }, "Remark", remark),
-        h("p", {}, h("button", { type: "submit", class: "main" }, "Sign this result")),
+        h(
+            "p",
+            { class: "stays" },
+            h("button", { type: "submit", class: "main" }, "Sign this result"),
+        ),
         h(
             "p",
             { class: "soft" },
