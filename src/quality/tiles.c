@@ -29,6 +29,9 @@
  * tiles, each off to a given side with probability p, some square is with about 2 n p^4: at 2.5
  * (p = 0.0062) that is below 1 in 1000 for the 100 to 500 tiles there are. */
 #define PATCH_SIGMAS 2.5
+/* ... but no more than this: colonies differ by 8 % of their grey and some four lie in a tile, so
+ * that tiles of a clean field scatter by 4 %. What scatters more is stained throughout. */
+#define PATCH_MOST 0.1
 #define MAD_PER_SIGMA 0.6745 /* median of the magnitude of a normal deviate */
 #define TERMS 6
 #define ROUNDS 6
@@ -305,8 +308,8 @@ static double share_in_patches(const struct patch_map *map) {
     return all > 0.0 ? in / all : 0.0;
 }
 
-/* With the light taken out: the limit from the median magnitude, which no stain of less than half
- * of the field moves far. `off` has room for all tiles. */
+/* With the light taken out: the limit from the median magnitude, which a stain on a few tiles moves
+ * little. `off` has room for all tiles. */
 static void settle_limit(struct patch_map *map, double *off) {
     size_t count = 0;
     for (int32_t i = 0; i < map->across * map->down; i++) {
@@ -315,7 +318,7 @@ static void settle_limit(struct patch_map *map, double *off) {
         }
     }
     double sigma = kb_quality_quantile(off, count, 0.5) / MAD_PER_SIGMA;
-    map->limit = fmax(PATCH, PATCH_SIGMAS * sigma); /* NaN of no tile loses */
+    map->limit = fmin(fmax(PATCH, PATCH_SIGMAS * sigma), PATCH_MOST); /* NaN of no tile loses */
 }
 
 /* Take the light out of the levels; (largest - smallest) / mean of it where phases were seen. */

@@ -232,7 +232,7 @@ static void stain(struct plate *plate, double share) {
 
 static void stains_show_as_the_share_they_cover(void **state) {
     (void)state;
-    static const double share[] = {0.0, 0.02, 0.08, 0.2};
+    static const double share[] = {0.0, 0.02, 0.08, 0.2, 0.45};
     double before = -1.0;
     for (size_t i = 0; i < sizeof share / sizeof *share; i++) {
         struct plate plate;
