@@ -232,7 +232,7 @@ static enum kb_status join_badly_cut(struct kb_flood *flood, const struct kb_win
                                      const struct kb_morphology_params *params,
                                      struct kb_pieces_scratch *scratch, size_t *pieces,
                                      struct kb_err *err) {
-    struct bad_cut worst;
+    struct bad_cut worst = {0, 0, 0.0};
     enum kb_status status = KB_OK;
     while (status == KB_OK && *pieces > 1 && find_worst(flood, params, scratch, &worst)) {
         size_t a = scratch->number[worst.a];
