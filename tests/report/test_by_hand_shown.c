@@ -179,6 +179,57 @@ static void the_overlay_crosses_the_pixel_that_was_named(void **state) {
     sample_field_release(&sample);
 }
 
+/* Inked pixels of the field by which two overlays differ. */
+static size_t inked(const struct kb_picture *plain, const struct kb_picture *marked,
+                    int32_t height) {
+    size_t count = 0;
+    for (size_t i = 0; i < (size_t)plain->width * (size_t)height; i++) {
+        const uint8_t *a = plain->rgb + 3 * i, *b = marked->rgb + 3 * i;
+        count += (a[0] != b[0] || a[1] != b[1] || a[2] != b[2]) && b[0] == KB_INK.r;
+    }
+    return count;
+}
+
+static void the_overlay_draws_what_was_drawn_in_its_field_and_had_an_effect(void **state) {
+    (void)state;
+    struct sample_field sample;
+    struct kb_picture plain, marked;
+    struct kb_place line[] = {{100, 100}, {200, 100}};
+    struct kb_place ring[] = {{100, 100}, {200, 100}, {150, 300}};
+    sample_field_make(3, 800, 600, 0.5, true, &sample);
+    assert_int_equal(kb_draw_overlay(&sample.field, &sample.map, NULL, &plain, NULL), KB_OK);
+    const enum kb_hand_kind kind[] = {KB_HAND_CUT, KB_HAND_JOIN, KB_HAND_SCALE, KB_HAND_OUTLINE};
+    size_t seen[4] = {0};
+    for (int i = 0; i < 4; i++) {
+        const bool closed = kind[i] == KB_HAND_OUTLINE;
+        struct kb_by_hand hand = {
+            .kind = kind[i], .field = 2, .point = closed ? ring : line, .points = closed ? 3 : 2};
+        struct kb_overlay_hands hands = {&hand, 1, 2};
+        assert_int_equal(
+            kb_draw_overlay_by_hand(&sample.field, &sample.map, NULL, &hands, &marked, NULL),
+            KB_OK);
+        seen[i] = inked(&plain, &marked, 600);
+        kb_picture_release(&marked);
+        for (int k = 0; k < 2; k++) { /* of another field; without effect */
+            hands.field = k == 0 ? 1 : 2;
+            hand.without_effect = k == 1;
+            assert_int_equal(
+                kb_draw_overlay_by_hand(&sample.field, &sample.map, NULL, &hands, &marked, NULL),
+                KB_OK);
+            assert_int_equal(marked.height, plain.height);
+            assert_memory_equal(marked.rgb, plain.rgb,
+                                (size_t)plain.width * (size_t)plain.height * 3);
+            kb_picture_release(&marked);
+        }
+    }
+    assert_in_range(seen[0], 40, 70);   /* every second dash of 100 pixels */
+    assert_in_range(seen[1], 110, 200); /* the whole line, and two boxes of 32 */
+    assert_in_range(seen[2], 100, 140); /* the whole line, and two bars of 11 */
+    assert_true(seen[3] > 450);         /* all round: 100 and twice 206 */
+    kb_picture_release(&plain);
+    sample_field_release(&sample);
+}
+
 static void a_form_by_hand_puts_the_number_in_brackets_and_decides_the_outline(void **state) {
     (void)state;
     struct sample_field sample;
@@ -232,6 +283,7 @@ int main(void) {
         cmocka_unit_test(json_holds_every_decision),
         cmocka_unit_test(tables_mark_what_was_touched),
         cmocka_unit_test(the_overlay_crosses_the_pixel_that_was_named),
+        cmocka_unit_test(the_overlay_draws_what_was_drawn_in_its_field_and_had_an_effect),
         cmocka_unit_test(a_form_by_hand_puts_the_number_in_brackets_and_decides_the_outline),
         cmocka_unit_test(the_short_table_counts_them),
     };
