@@ -121,6 +121,17 @@ static void cut_along(struct kb_window *window, const struct chord *chord) {
     }
 }
 
+/* Where a piece lies, seen from a neck: its centroid; but that of several nodules in one piece may
+ * be anywhere, so of a piece whose hull it does not fill the widest place of the basin at the neck.
+ */
+static struct kb_point anchor_of(const struct kb_flood *flood, uint32_t basin,
+                                 const struct kb_piece *piece) {
+    static const double single_solidity = 0.9;
+    const struct kb_basin *at = &flood->basin[basin];
+    return piece->solidity >= single_solidity ? (struct kb_point){piece->x, piece->y}
+                                              : (struct kb_point){at->x, at->y};
+}
+
 void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
                         const struct kb_pieces_scratch *scratch) {
     for (size_t i = 0; i < flood->saddles; i++) {
@@ -132,15 +143,17 @@ void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
         }
         const struct kb_piece *a = &scratch->piece[scratch->number[root_a]];
         const struct kb_piece *b = &scratch->piece[scratch->number[root_b]];
-        double apart = hypot(b->x - a->x, b->y - a->y);
+        struct kb_point from = anchor_of(flood, saddle->a, a);
+        struct kb_point to = anchor_of(flood, saddle->b, b);
+        double apart = hypot(to.x - from.x, to.y - from.y);
         if (!(apart > 0.0)) {
             continue;
         }
         struct chord chord = {
             .x = saddle->x / saddle->n,
             .y = saddle->y / saddle->n,
-            .dx = (b->x - a->x) / apart,
-            .dy = (b->y - a->y) / apart,
+            .dx = (to.x - from.x) / apart,
+            .dy = (to.y - from.y) / apart,
             /* half as far again as the neck is wide, and room to search */
             .reach = 1.5 * sqrt((double)saddle->squared) + SEARCH_PX,
             .a = 1 + scratch->number[root_a],

@@ -132,7 +132,7 @@ static enum kb_status sort_pixels(struct kb_flood *flood, const struct kb_window
     return KB_OK;
 }
 
-static enum kb_status new_basin(struct kb_flood *flood, uint32_t peak, uint32_t *basin,
+static enum kb_status new_basin(struct kb_flood *flood, struct here here, uint32_t *basin,
                                 struct kb_err *err) {
     void *items = flood->basin;
     if (!kb_grow(&items, flood->basins, &flood->basin_capacity, sizeof *flood->basin)) {
@@ -140,7 +140,7 @@ static enum kb_status new_basin(struct kb_flood *flood, uint32_t peak, uint32_t 
     }
     flood->basin = items;
     *basin = (uint32_t)flood->basins++;
-    flood->basin[*basin] = (struct kb_basin){*basin, peak};
+    flood->basin[*basin] = (struct kb_basin){*basin, here.squared, here.x, here.y};
     return KB_OK;
 }
 
@@ -236,7 +236,7 @@ static enum kb_status flood_pixel(struct kb_flood *flood, struct kb_window *wind
     const struct here here = {window->squared[at], x, y};
     enum kb_status status = KB_OK;
     if (count == 0) {
-        status = new_basin(flood, window->squared[at], &basin, err);
+        status = new_basin(flood, here, &basin, err);
     } else {
         basin = owner[0] - 1;
     }

@@ -105,6 +105,7 @@ struct kb_flood {
     struct kb_basin {
         uint32_t parent;
         uint32_t peak; /* squared distance at the maximum */
+        double x, y;   /* of the maximum, in the window */
     } * basin;
     size_t basins, basin_capacity;
     struct kb_saddle *saddle;
