@@ -56,7 +56,7 @@ static bool beyond(const struct chord *chord, int32_t x, int32_t y, uint32_t own
 
 /* Middle of the narrowest place, as a distance from the chord; over three bins, to calm the grid.
  */
-static double narrowest(const double width[BINS]) {
+static double narrowest(const double width[BINS], double *wide) {
     double least = HUGE_VAL;
     double sum = 0.0;
     double count = 0.0;
@@ -71,6 +71,7 @@ static double narrowest(const double width[BINS]) {
             count += 1.0;
         }
     }
+    *wide = least;
     return sum / count;
 }
 
@@ -85,7 +86,7 @@ static void spread(double distance, double width[BINS]) {
 }
 
 /* Move the chord along the line of centroids to where the two pieces are narrowest. */
-static void slide(const struct kb_window *window, struct chord *chord) {
+static double slide(const struct kb_window *window, struct chord *chord) {
     double width[BINS] = {0.0};
     struct around box = around_of(window, chord);
     for (int32_t y = box.y0; y <= box.y1; y++) {
@@ -98,9 +99,11 @@ static void slide(const struct kb_window *window, struct chord *chord) {
             spread(distance, width);
         }
     }
-    double by = narrowest(width);
+    double wide = 0.0;
+    double by = narrowest(width, &wide);
     chord->x += by * chord->dx;
     chord->y += by * chord->dy;
+    return wide;
 }
 
 static void cut_along(struct kb_window *window, const struct chord *chord) {
@@ -121,15 +124,33 @@ static void cut_along(struct kb_window *window, const struct chord *chord) {
     }
 }
 
-/* Where a piece lies, seen from a neck: its centroid; but that of several nodules in one piece may
- * be anywhere, so of a piece whose hull it does not fill the widest place of the basin at the neck.
- */
-static struct kb_point anchor_of(const struct kb_flood *flood, uint32_t basin,
-                                 const struct kb_piece *piece) {
-    static const double single_solidity = 0.9;
-    const struct kb_basin *at = &flood->basin[basin];
-    return piece->solidity >= single_solidity ? (struct kb_point){piece->x, piece->y}
-                                              : (struct kb_point){at->x, at->y};
+/* Turn a chord square to the line between two places and slide it. Returns how wide it is. */
+static double lay(const struct kb_window *window, struct kb_point from, struct kb_point to,
+                  struct chord *chord) {
+    double apart = hypot(to.x - from.x, to.y - from.y);
+    if (!(apart > 0.0)) {
+        return HUGE_VAL;
+    }
+    chord->dx = (to.x - from.x) / apart;
+    chord->dy = (to.y - from.y) / apart;
+    return slide(window, chord);
+}
+
+/* Square to the line of centroids; but the centroid of several nodules in one piece may be
+ * anywhere, so where that gives the narrower cut, to the line between the widest places on either
+ * side of the neck. */
+static bool lay_best(const struct kb_flood *flood, const struct kb_window *window,
+                     const struct kb_saddle *saddle, const struct kb_piece *a,
+                     const struct kb_piece *b, struct chord *chord) {
+    static const double clearly = 0.9;
+    const struct kb_basin *one = &flood->basin[saddle->a];
+    const struct kb_basin *other = &flood->basin[saddle->b];
+    struct chord local = *chord;
+    double wide = lay(window, (struct kb_point){a->x, a->y}, (struct kb_point){b->x, b->y}, chord);
+    double there = lay(window, (struct kb_point){one->x, one->y},
+                       (struct kb_point){other->x, other->y}, &local);
+    *chord = there < clearly * wide ? local : *chord;
+    return isfinite(wide) || isfinite(there);
 }
 
 void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
@@ -143,24 +164,17 @@ void kb_cuts_straighten(struct kb_flood *flood, struct kb_window *window,
         }
         const struct kb_piece *a = &scratch->piece[scratch->number[root_a]];
         const struct kb_piece *b = &scratch->piece[scratch->number[root_b]];
-        struct kb_point from = anchor_of(flood, saddle->a, a);
-        struct kb_point to = anchor_of(flood, saddle->b, b);
-        double apart = hypot(to.x - from.x, to.y - from.y);
-        if (!(apart > 0.0)) {
-            continue;
-        }
         struct chord chord = {
             .x = saddle->x / saddle->n,
             .y = saddle->y / saddle->n,
-            .dx = (to.x - from.x) / apart,
-            .dy = (to.y - from.y) / apart,
             /* half as far again as the neck is wide, and room to search */
             .reach = 1.5 * sqrt((double)saddle->squared) + SEARCH_PX,
             .a = 1 + scratch->number[root_a],
             .b = 1 + scratch->number[root_b],
         };
         chord.on_it = a->area >= b->area ? chord.a : chord.b;
-        slide(window, &chord);
-        cut_along(window, &chord);
+        if (lay_best(flood, window, saddle, a, b, &chord)) {
+            cut_along(window, &chord);
+        }
     }
 }
