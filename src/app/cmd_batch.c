@@ -137,21 +137,25 @@ static enum kb_status tell_written(void *context, const struct kb_batch *batch, 
 
 /* ---- from the manifest to an order ---- */
 
-static struct kb_order_specimen *list_specimens(const struct kb_request *request,
-                                                struct kb_manifest *manifest) {
-    const bool paper_said = kb_request_said(request, kb_option_by_name("paper", KB_BATCH)) != NULL;
-    const bool locale_said =
-        kb_request_said(request, kb_option_by_name("locale", KB_BATCH)) != NULL;
+static bool said_for_all(const struct kb_request *request, const char *option) {
+    return kb_request_said(request, kb_option_by_name(option, KB_BATCH)) != NULL;
+}
+
+/* What the command line says of the pages holds for all; else it is as the job files have it. */
+static void set_pages(const struct kb_request *request, struct kb_manifest *manifest) {
+    const bool paper = said_for_all(request, "paper"), locale = said_for_all(request, "locale");
+    for (size_t i = 0; i < manifest->specimens; i++) {
+        struct kb_settings *own = &manifest->specimen[i].request.settings;
+        own->paper = paper ? request->settings.paper : own->paper;
+        own->language = locale ? request->settings.language : own->language;
+    }
+}
+
+static struct kb_order_specimen *list_specimens(const struct kb_manifest *manifest) {
     const double um_per_mm = 1000.0;
     struct kb_order_specimen *list = kb_alloc(manifest->specimens, sizeof *list);
     for (size_t i = 0; list != NULL && i < manifest->specimens; i++) {
-        struct kb_manifest_specimen *from = &manifest->specimen[i];
-        if (paper_said) { /* on the command line: for all; else as the job files have it */
-            from->request.settings.paper = request->settings.paper;
-        }
-        if (locale_said) { /* the same */
-            from->request.settings.language = request->settings.language;
-        }
+        const struct kb_manifest_specimen *from = &manifest->specimen[i];
         list[i] = (struct kb_order_specimen){
             .batch = from->batch,
             .id = from->id,
@@ -198,7 +202,8 @@ static int run_manifest(const struct kb_request *request, const char *name, cons
     struct kb_order_specimen *specimen = NULL;
     enum kb_status status = kb_manifest_read(name, request, &manifest, &err);
     if (status == KB_OK) {
-        specimen = list_specimens(request, &manifest);
+        set_pages(request, &manifest);
+        specimen = list_specimens(&manifest);
         status = specimen != NULL ? KB_OK : kb_fail_memory(&err, "app", manifest.specimens);
     }
     int code = 0;

@@ -64,8 +64,8 @@ const char *kb_quality_advice(const struct kb_look *look, enum kb_check which) {
         return kb_quality_advice_on_touching(look->out->check[which].fitness);
     }
     if (which == KB_CHECK_ETCH_WEAK && look->contrast == KB_SEM) {
-        return "Secondary electrons show these constituents in one grey. Photograph the etched "
-               "section under the light microscope, or etch longer if it is faint there too." ETCH;
+        return "Secondary electrons show these in one grey. Photograph the etched section under "
+               "the light microscope, or etch longer if it is faint there too." ETCH;
     }
     return which == KB_CHECK_SCRATCHES ? scratches(look) : advice[which];
 }

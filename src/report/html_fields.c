@@ -109,8 +109,8 @@ static void pictures(struct kb_text *out, const struct kb_field_result *field, s
     picture(out, field->overlay_jpeg, field->overlay_size, number, "what was measured");
     kb_text_add(out, "<figcaption>What was measured");
     if (field->overlay_file != NULL && plain_name(field->overlay_file)) {
-        kb_text_format(out, "; full size: <a href=\"%s\">%s</a>", field->overlay_file,
-                       field->overlay_file);
+        kb_text_format(out, "; full size: <a translate=\"no\" href=\"%s\">%s</a>",
+                       field->overlay_file, field->overlay_file);
     }
     kb_text_add(out, "</figcaption></figure></div>\n");
 }

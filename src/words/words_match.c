@@ -118,8 +118,10 @@ static bool look_among(const struct kb_words *words, unsigned byte, const char *
 }
 
 static bool wordless(const char *phrase, size_t length) {
-    for (size_t i = 0; i < length; i++) {
-        if (letter(phrase[i])) {
+    size_t number = 0;
+    for (size_t i = 0; i<length; i += number> 0 ? number : 1) {
+        number = kb_words_number(phrase + i, length - i); /* it may have an exponent */
+        if (number == 0 && letter(phrase[i])) {
             return false;
         }
     }

@@ -32,6 +32,13 @@ size_t kb_words_number(const char *at, size_t length) {
             used++;
         }
     }
+    if (used + 2 < length && at[used] == 'e' && (at[used + 1] == '-' || at[used + 1] == '+') &&
+        digit(at[used + 2])) {
+        used += 2;
+        while (used < length && digit(at[used])) {
+            used++;
+        }
+    }
     return used;
 }
 

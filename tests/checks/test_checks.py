@@ -8,14 +8,15 @@ import tempfile
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 SOUND = {
-    "CMakeLists.txt": "project(x)\nset(KB_STAGES base raster)\n",
+    "CMakeLists.txt": "project(x)\nset(KB_STAGES base words raster)\n",
     "README.md": "# x\n\n```sh\nscripts/demo\n```\n",
-    "DEVELOPERS.md": "`src/base/` and `src/raster/`\n",
+    "DEVELOPERS.md": "`src/base/`, `src/words/` and `src/raster/`\n",
     "scripts/demo": "#!/bin/sh\n",
     "include/keelblock/base.h": "/* base.h */\nint kb_one(void);\n",
     "include/keelblock/raster.h": '#include "keelblock/base.h"\n',
     "src/base/one.c": '/* one.c */\n#include "keelblock/base.h"\nint kb_one(void) {\n'
                       "    return 1; /* printf(is only mentioned) */\n}\n",
+    "src/words/de.csv": "en,de\na,x\n",
     "src/raster/two.c": '/* two.c */\n#include "keelblock/raster.h"\n',
 }
 LONG = "/* three.c */\nint f(int a,\n      int b) {\n" + "    a += b;\n" * 80 + "    return a;\n}\n"
@@ -34,6 +35,9 @@ PLANTED = [
     ("words", "src/raster/get.c", "/* g */\nvoid f(void *a) {\n    free(a);\n}\n", "free()"),
     ("words", "src/raster/bare.c", "int a;\n", "opens without a comment"),
     ("words", "tests/path.py", "open('/ho" + "me/someone/x')\n", "path of one machine"),
+    ("translation", "src/words/xx.csv", "en,xx\nb,y\na,x\n", "out of order"),
+    ("translation", "src/words/xx.csv", "en,xx\na {n},x\n", "places"),
+    ("translation", "src/words/xx.csv", "en,xx\na 95 %,x 59 %\n", "numbers differ"),
     ("top", "notes.txt", "x\n", "no place at the top"),
     ("docs", "README.md", "```sh\nscripts/gone\n```\n", "scripts/gone does not exist"),
     ("docs", "DEVELOPERS.md", "`src/base/`\n", "says nothing of src/raster"),

@@ -77,6 +77,8 @@ static void numbers_get_a_comma_and_keep_their_digits(void **state) {
     say("(0.1 \xe2\x80\x93 20.0)", "(0,1 \xe2\x80\x93 20,0)", "");
     say("1.2.3", "1.2.3", "");
     say("3.", "3.", "");
+    say("\xc2\xb1 4.3e+02", "\xc2\xb1 4,3e+02", "");
+    say("limit 3.17e-05.", "Grenze 3,17e-05.", "");
 }
 
 static void dates_are_turned(void **state) {
