@@ -20,6 +20,7 @@
 enum {
     CONNECTIONS_MOST = 64, /* some windows, six connections each */
     IDLE_S = 60,           /* longer than an answer to `wait` takes */
+    STRANGER_S = 10,       /* idle time of who has not shown the token yet */
     HEAD_MOST = 32 * 1024  /* bytes of a request's head */
 };
 
@@ -176,6 +177,7 @@ static enum MHD_Result begin(const struct kb_review_server *server,
     if (says_large(connection)) {
         return put_code(connection, KB_HTTP_LARGE);
     }
+    (void)MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, (unsigned)IDLE_S);
     struct arrival *arrival = kb_alloc_zero(1, sizeof *arrival);
     *kept = arrival;
     return arrival != NULL ? MHD_YES : MHD_NO;
@@ -271,7 +273,7 @@ static enum kb_status begin_serving(struct kb_review_server *server, struct kb_e
     server->daemon = MHD_start_daemon(
         MHD_USE_INTERNAL_POLLING_THREAD | MHD_USE_THREAD_PER_CONNECTION | MHD_USE_POLL, 0, NULL,
         NULL, handle, server, MHD_OPTION_LISTEN_SOCKET, listening, MHD_OPTION_CONNECTION_LIMIT,
-        (unsigned)CONNECTIONS_MOST, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
+        (unsigned)CONNECTIONS_MOST, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)STRANGER_S,
         MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)HEAD_MOST, MHD_OPTION_UNESCAPE_CALLBACK,
         keep_escapes, NULL, MHD_OPTION_NOTIFY_COMPLETED, done, NULL, MHD_OPTION_END);
     if (server->daemon == NULL) {
