@@ -160,5 +160,4 @@ size_t kb_utf8_size(const uint8_t *at, size_t left);
 const char *kb_table_text(const uint8_t *bytes, size_t size, struct kb_text *text,
                           const char **encoding);
 
-
 #endif
