@@ -21,10 +21,11 @@ void kb_quality_touching(double wrong, double share, double area_share,
     if (r->fitness == KB_NOT_FIT && wrong < 1.0) {
         r->fitness = KB_USABLE;
     }
-    (void)snprintf(r->says, sizeof r->says,
-                   "where nodules touch or bulge, %.1f cuts may be wrong or missing: %.2g %% of "
-                   "the particles, beside %.2g %% of the graphite",
-                   wrong, 100.0 * share, 100.0 * area_share);
+    (void)snprintf(
+        r->says, sizeof r->says,
+        "where nodules touch or bulge, an estimated %.1f cuts are wrong or missing: %.2g %% of "
+        "the particles, beside %.2g %% of the graphite",
+        wrong, 100.0 * share, 100.0 * area_share);
     r->advice[0] = '\0';
     if (r->fitness != KB_FIT) {
         (void)snprintf(r->advice, sizeof r->advice, "%s",

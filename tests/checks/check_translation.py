@@ -70,7 +70,7 @@ def check_table(path):
 
 SHOWING = re.compile(r"""^src/(
     report/(html_(?!style)\w+|svg_\w+|show_words|phase_rule|prepare_show|table_prepare|result)
-    |quality/(advice|checks|quality_params)|prepare/prepare_(rules|faults|names)
+    |quality/\w+|prepare/prepare_(rules|faults|names)
     |judge/(?!limits_parse)\w+|specimen/\w+|register/chart_(words|rules|trend)|intake/scale
     |(segmentation|firstlook|morphology)/(?!\w*params|by_hand)\w+
     |app/(prove_\w+|why_way|by_hand_way|field_way|history_way))\.c$""", re.VERBOSE)
