@@ -1,7 +1,7 @@
 #!/bin/sh
 # Runs the browser tests: run.sh SOURCE_DIR BINARY_DIR, with KEELBLOCK in the environment.
 #
-# Exit code 77, with the reason, where node, npm or chromium are not installed. The one package
+# Exit code 77, with the reason, where node, npm or chromium are not installed or npm has no network. The one package
 # that drives the browser is taken from the registry as package-lock.json names it, once a build.
 set -eu
 source=$1
@@ -21,7 +21,8 @@ mkdir -p "$work"
 cp "$source"/*.mjs "$source/package.json" "$source/package-lock.json" "$work/"
 cd "$work"
 if ! cmp -s package-lock.json installed; then
-    npm ci --no-audit --no-fund --ignore-scripts --loglevel=error
+    npm ci --no-audit --no-fund --ignore-scripts --loglevel=error ||
+        skip "npm could not fetch the package that drives the browser (is the registry in reach?)"
     cp package-lock.json installed
 fi
 
