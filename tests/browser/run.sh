@@ -1,8 +1,9 @@
 #!/bin/sh
 # Runs the browser tests: run.sh SOURCE_DIR BINARY_DIR, with KEELBLOCK in the environment.
 #
-# Exit code 77, with the reason, where node, npm or chromium are not installed or npm has no network. The one package
-# that drives the browser is taken from the registry as package-lock.json names it, once a build.
+# Exit code 77, with the reason, where node, npm or chromium are not installed, or npm has no
+# network. The one package that drives the browser is taken from the registry as package-lock.json
+# names it, once a build.
 set -eu
 source=$1
 work=$2
