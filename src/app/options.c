@@ -122,9 +122,6 @@ const struct kb_option kb_options[] = {
      "The region of FIELD that holds the pixel X,Y is PHASE: graphite, ferrite, pearlite, "
      "cementite, matrix, other or excluded. FIELD is a path or its end, a file name for example.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_set_phase, true},
-    {"record", 0, "by_hand", "FILE",
-     "Apply the changes in force on the record of a review, review.jsonl.", M, KB_OPT_OWN, 0, 0, 0,
-     kb_own_record, false},
     {"set-form", 0, "by_hand", "FIELD X,Y FORM: REASON",
      "The graphite particle of FIELD that holds the pixel X,Y is of FORM I to VI of ISO 945-1; V "
      "and VI count as nodules in every method, I to IV do not.",
@@ -147,6 +144,9 @@ const struct kb_option kb_options[] = {
      "Thresholds of one field, in grey levels as --dark-threshold and --bright-threshold; '-' "
      "leaves one of them as it is.",
      M, KB_OPT_OWN, 0, 0, 0, kb_own_field_threshold, true},
+    {"record", 0, "by_hand", "FILE",
+     "Apply the changes in force on the record of a review, review.jsonl.", M, KB_OPT_OWN, 0, 0, 0,
+     kb_own_record, false},
 
     /* particles */
     {"min-feret", 0, "particles", "LENGTH",

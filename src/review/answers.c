@@ -1,4 +1,5 @@
 /* answers.c - failures as the page is told them. */
+#include "record_priv.h"
 #include "serve_priv.h"
 
 #include <string.h>
@@ -6,15 +7,9 @@
 /* Nine digits tell any two figures apart that the report does (six). */
 enum { JSON_DIGITS = 9 };
 
-static int add_bytes(const char *bytes, size_t size, void *context) {
-    struct kb_text *text = context;
-    kb_text_add_bytes(text, bytes, size);
-    return text->failed ? -1 : 0;
-}
-
 void kb_answer_dump(json_t *json, struct kb_text *out) {
     const size_t flags = JSON_COMPACT | JSON_REAL_PRECISION(JSON_DIGITS);
-    if (json == NULL || json_dump_callback(json, add_bytes, out, flags) != 0) {
+    if (!kb_review_dump(json, flags, out)) {
         out->failed = true;
     }
     json_decref(json);

@@ -6,7 +6,6 @@
  */
 #include "record_priv.h"
 
-#include <jansson.h>
 #include <string.h>
 
 enum { LIST_MOST = 100000, DIGITS = 17 }; /* points of one change; digits that give back a double */
@@ -16,9 +15,12 @@ static int add_bytes(const char *bytes, size_t length, void *text) {
     return 0;
 }
 
+bool kb_review_dump(const json_t *json, size_t flags, struct kb_text *text) {
+    return json != NULL && json_dump_callback(json, add_bytes, text, flags) == 0 && !text->failed;
+}
+
 static bool dump(const json_t *value, struct kb_text *text) {
-    const size_t flags = JSON_COMPACT | JSON_REAL_PRECISION(DIGITS);
-    return json_dump_callback(value, add_bytes, text, flags) == 0 && !text->failed;
+    return kb_review_dump(value, JSON_COMPACT | JSON_REAL_PRECISION(DIGITS), text);
 }
 
 /* ---- writing ---- */

@@ -4,8 +4,13 @@
 
 #include "keelblock/review.h"
 
+#include <jansson.h>
+
 #define KB_REVIEW_STAGE "review"
 #define KB_COUNT_OF(array) (sizeof(array) / sizeof(array)[0])
+
+/* JSON to the end of `text`, with flags of jansson; false when memory is out or there is none. */
+bool kb_review_dump(const json_t *json, size_t flags, struct kb_text *text);
 
 /* A line without its end, new text; "link" is what the entry follows. */
 KB_NODISCARD enum kb_status kb_record_line(const struct kb_record_entry *entry, const char *link,

@@ -16,8 +16,8 @@ static void thresholds(const struct kb_record_entry *entry, char *to, size_t siz
     if (isfinite(entry->bright)) {
         (void)snprintf(to, size, "set thresholds: dark %s, bright %s", dark, bright);
     } else {
-        (void)snprintf(to, size, isfinite(entry->dark) ? "set threshold: %s" : "thresholds %s",
-                       dark);
+        (void)snprintf(
+            to, size, isfinite(entry->dark) ? "set the dark threshold: %s" : "thresholds %s", dark);
     }
 }
 
@@ -25,7 +25,7 @@ static void exclude(const struct kb_record_entry *entry, char *to, size_t size) 
     if (entry->points > 0) {
         (void)snprintf(to, size, "left out an outline of %zu points", entry->points);
     } else {
-        (void)snprintf(to, size, "left out %d x %d pixels at %d,%d", (int)entry->rect.width,
+        (void)snprintf(to, size, "left out %d × %d pixels at %d,%d", (int)entry->rect.width,
                        (int)entry->rect.height, (int)entry->rect.x, (int)entry->rect.y);
     }
 }

@@ -7,7 +7,6 @@
  */
 #include "record_priv.h"
 
-#include <jansson.h>
 #include <string.h>
 #include <sys/stat.h>
 
@@ -190,11 +189,6 @@ static json_t *document(const struct kb_seal *seal) {
                      seal->digest);
 }
 
-static int add_bytes(const char *bytes, size_t length, void *text) {
-    kb_text_add_bytes(text, bytes, length);
-    return 0;
-}
-
 static enum kb_status write_seal(const char *folder, const struct kb_seal *seal,
                                  struct kb_err *err) {
     struct kb_text text = KB_TEXT_INIT;
@@ -205,8 +199,7 @@ static enum kb_status write_seal(const char *folder, const struct kb_seal *seal,
     if (!named) {
         status = kb_fail(err, KB_E_USAGE, KB_REVIEW_STAGE, folder,
                          "cannot be sealed: a name or the remark is no UTF-8 (write it so)");
-    } else if (path == NULL || json_dump_callback(root, add_bytes, &text, JSON_INDENT(1)) != 0 ||
-               text.failed) {
+    } else if (path == NULL || !kb_review_dump(root, JSON_INDENT(1), &text)) {
         status = kb_fail_memory(err, KB_REVIEW_STAGE, text.length);
     } else {
         kb_text_add(&text, "\n");
